@@ -1,0 +1,131 @@
+// Package phrase turns what people type in a team channel into meanings: things
+// to record, questions to answer, or one short question back. It is pure: what
+// it must know of the plant, the clock and the last readings comes in a Scope.
+package phrase
+
+import (
+	"time"
+
+	"clogwise/internal/entry"
+	"clogwise/internal/plant"
+)
+
+// Scope is what a message is understood against.
+type Scope struct {
+	Register *plant.Register
+	Sites    []string  // sites the channel serves, in order; a message may name another only by its full name
+	HomeSite string    // taken first when a tag exists at several sites and the person's home decides (direct messages); may be empty
+	Now      time.Time // of the message
+	By       string    // who typed it
+
+	// Last is the last standing reading of a bank corrected to nothing, in Pa,
+	// used to choose a credible unit; nil or false when there is none.
+	Last func(plant.BankID) (pa float64, at time.Time, ok bool)
+	// Booked lists banks with an open booking or job, for "done" and "about to start".
+	Booked []plant.BankID
+	// Here is the place the talk is about (last bank or AHU in this thread), or empty.
+	Here plant.BankID
+}
+
+// Outcome is how a message was understood.
+type Outcome string
+
+// Outcomes.
+const (
+	Entry    Outcome = "entry"    // Items are to be recorded
+	Question Outcome = "question" // Query is to be answered
+	Ask      Outcome = "ask"      // unclear: nothing is saved, Asks says what to ask
+	Refused  Outcome = "refused"  // understood and not to be done; Reply says why
+	Chatter  Outcome = "chatter"  // not for us
+)
+
+// Meaning is what one message says. A message of several lines gives one Meaning.
+type Meaning struct {
+	Outcome Outcome
+	Items   []Item // Entry: what to record
+	Query   *Query // Question; may stand beside Items ("pre 1.05 wg DIRTY pls order" records and orders)
+	Ask     *Asking
+	Code    string // Refused: "running-fan", "override", "future", …
+	Reply   string // Refused: the sentence to say
+	Notes   []Note // things worth echoing: letter O read as zero, airflow not given …
+}
+
+// Item is one thing to record.
+type Item struct {
+	Place plant.BankID // bank, AHU or site
+	At    time.Time
+	Body  entry.Body
+	Line  string   // the part of the message it came from
+	Flags []string // "assumed-unit", "letter-o", "high", "negative", "zero", "over-top", "urgent", "before-swap", "unplaced" …
+	// Unstated names what a swap lacks and is asked for once: "bank", "count", "clean_pa", "fan".
+	Unstated []string
+	// CorrectsLast says that the item amends the last standing entry of its kind
+	// at Place; the caller turns it into an entry.Amend.
+	CorrectsLast bool
+}
+
+// Note is an aside to be echoed.
+type Note struct{ Code, Text string }
+
+// Asking is one short question with at most three choices.
+type Asking struct {
+	Code    string // "unit", "bank", "ahu", "site", "sign", "high", "which-job", "mixed-units", …
+	Text    string
+	Choices []Choice
+	Kept    []Item // what in the message was clear; not saved either until the answer completes it
+}
+
+// Choice is one answer. Choosing it is the same as typing Means in place of the
+// whole original message: Means is a complete message in this same grammar that
+// parses without a question about the same thing.
+type Choice struct {
+	Keys  []string // words that pick it when typed: "pa", "1", "ahu-3"
+	Label string
+	Means string
+}
+
+// QueryKind is what is asked of the bot.
+type QueryKind string
+
+// Query kinds.
+const (
+	QueryDue     QueryKind = "due"
+	QueryHow     QueryKind = "how" // how is a bank or AHU
+	QueryChart   QueryKind = "chart"
+	QueryCost    QueryKind = "cost"
+	QueryWhy     QueryKind = "why"
+	QuerySteps   QueryKind = "steps"
+	QueryStock   QueryKind = "stock"
+	QueryOrders  QueryKind = "orders"
+	QueryCompare QueryKind = "compare"
+	QueryOwed    QueryKind = "owed" // readings owed
+	QueryVisits  QueryKind = "visits"
+	QueryHelp    QueryKind = "help"
+	QueryUndo    QueryKind = "undo" // Seq 0 = my last; else "undo 4127"
+	QueryStatus  QueryKind = "status"
+	QueryDigest  QueryKind = "digest"
+)
+
+// Query is a question to the bot.
+type Query struct {
+	Kind   QueryKind
+	Places []plant.BankID // banks, AHUs or sites asked about; empty = all of the channel
+	Items  []string       // reorder codes (compare, stock)
+	Seq    int64          // undo
+	Within time.Duration  // due within; 0 = not said
+	// Defer, register limits and the like are Items, not queries.
+}
+
+// Understand reads one message. It never panics, takes time linear in len(text)
+// and looks at no more than MaxLength bytes.
+//
+// func Understand(text string, sc Scope) Meaning   — see understand.go
+
+// Complete reads an answer to a question that was asked before: the index of
+// the choice it picks, or -1 when it is not an answer to it (then it is read as
+// a message of its own).
+//
+// func Complete(answer string, a Asking) int       — see complete.go
+
+// MaxLength is the length in bytes beyond which a message is not read.
+const MaxLength = 8000
