@@ -1,0 +1,252 @@
+package queue
+
+import (
+	"context"
+	"strings"
+
+	"github.com/redis/go-redis/v9"
+)
+
+// prelude begins every notice script. All of them take the same KEYS, in the
+// order of the first line, and the consumer group as ARGV[1].
+const prelude = `
+local stream, place, upto, marks, tries, later, parked = unpack(KEYS)
+local group = ARGV[1]
+
+local function now_ms()
+  local t = redis.call('TIME')
+  return tonumber(t[1]) * 1000 + math.floor(tonumber(t[2]) / 1000)
+end
+
+-- enqueue puts the bank on the stream and remembers where.
+local function enqueue(bank)
+  local id = redis.call('XADD', stream, '*', 'bank', bank, 'upto', redis.call('HGET', upto, bank) or '0')
+  redis.call('HSET', place, bank, id)
+  return id
+end
+
+-- settle takes an entry off the stream for good.
+local function settle(id)
+  redis.call('XACK', stream, group, id)
+  redis.call('XDEL', stream, id)
+end
+
+-- forget removes what is known of a bank, except that it is parked.
+local function forget(bank)
+  redis.call('HDEL', place, bank)
+  redis.call('HDEL', upto, bank)
+  redis.call('HDEL', marks, bank)
+  redis.call('HDEL', tries, bank)
+end
+
+-- noticed tells whether the bank has a notice that waits, rests or is worked.
+-- The place is checked and not trusted: a bank whose entry was deleted by hand
+-- would otherwise never be queued again.
+local function noticed(bank)
+  local at = redis.call('HGET', place, bank)
+  if not at then return false end
+  if at == 'later' then return redis.call('ZSCORE', later, bank) and true or false end
+  return #redis.call('XRANGE', stream, at, at) == 1
+end
+
+-- mark raises the bank's N and counts the notice.
+local function mark(bank, n)
+  local known = redis.call('HGET', upto, bank)
+  if not known or tonumber(known) < tonumber(n) then redis.call('HSET', upto, bank, n) end
+  redis.call('HINCRBY', marks, bank, 1)
+end
+
+-- owns tells whether the entry is handed to this consumer and to no other.
+local function owns(consumer, id)
+  local p = redis.pcall('XPENDING', stream, group, id, id, 1)
+  return not p.err and #p == 1 and p[1][2] == consumer
+end
+
+-- park takes the bank off the stream and keeps it for a person.
+local function park(bank, id, why)
+  settle(id)
+  redis.call('HSET', parked, bank, cjson.encode({
+    upto = redis.call('HGET', upto, bank) or '0',
+    tries = redis.call('HGET', tries, bank) or '0',
+    error = why,
+    at = string.format('%.0f', now_ms())}))
+  forget(bank)
+end
+`
+
+func noticeScript(body string) *redis.Script { return redis.NewScript(prelude + body) }
+
+// notify records notices.
+//
+//	ARGV[2…]  bank, N, bank, N, …
+//	result    how many banks were put on the stream
+//
+// A parked bank stays parked until a notice says more than was parked, so that
+// a sweep does not feed a bank that always fails to the workers for ever.
+var notifyScript = noticeScript(`
+local queued = 0
+for i = 2, #ARGV, 2 do
+  local bank, n = ARGV[i], ARGV[i + 1]
+  local there = noticed(bank)
+  local rec = not there and redis.call('HGET', parked, bank)
+  if not (rec and tonumber(n) <= tonumber(cjson.decode(rec).upto)) then
+    mark(bank, n)
+    if not there then
+      enqueue(bank)
+      queued = queued + 1
+    end
+  end
+end
+return queued`)
+
+// begin starts a try.
+//
+//	ARGV[2…6]  consumer, entry id, bank, N as in the entry, most tries
+//	result     {'go', N, marks, tries} to work it;
+//	           {'gone'} when the entry is another's by now or obsolete;
+//	           {'parked'} when its tries are used up
+//
+// Tries are counted here and not on failure, so that a notice that kills its
+// worker is parked as well.
+var beginScript = noticeScript(`
+local consumer, id, bank, n, most = ARGV[2], ARGV[3], ARGV[4], ARGV[5], tonumber(ARGV[6])
+if not owns(consumer, id) then return {'gone'} end
+local at = redis.call('HGET', place, bank)
+if at and at ~= id and noticed(bank) then
+  settle(id)
+  return {'gone'}
+end
+redis.call('HSET', place, bank, id)
+redis.call('HSETNX', upto, bank, n)
+if tonumber(redis.call('HGET', tries, bank) or '0') >= most then
+  park(bank, id, 'the worker stopped each time while working on it')
+  return {'parked'}
+end
+local try = redis.call('HINCRBY', tries, bank, 1)
+return {'go', redis.call('HGET', upto, bank), redis.call('HGET', marks, bank) or '0', try}`)
+
+// done ends a try that succeeded.
+//
+//	ARGV[2…4]  entry id, bank, marks as begin told them
+//	result     1 finished, 2 queued again because a notice came meanwhile,
+//	           0 nothing to do: the entry was lost or finished by another
+var doneScript = noticeScript(`
+local id, bank, seen = ARGV[2], ARGV[3], ARGV[4]
+settle(id)
+if redis.call('HGET', place, bank) ~= id then return 0 end
+redis.call('HDEL', parked, bank)
+redis.call('HDEL', tries, bank)
+if (redis.call('HGET', marks, bank) or '0') ~= seen then
+  enqueue(bank)
+  return 2
+end
+forget(bank)
+return 1`)
+
+// fail ends a try that failed.
+//
+//	ARGV[2…7]  consumer, entry id, bank, error, most tries, rest in ms
+//	result     'retrying', 'parked', or 'gone' as in begin
+var failScript = noticeScript(`
+local consumer, id, bank, why, most, rest = ARGV[2], ARGV[3], ARGV[4], ARGV[5], tonumber(ARGV[6]), tonumber(ARGV[7])
+if not owns(consumer, id) or redis.call('HGET', place, bank) ~= id then return 'gone' end
+if tonumber(redis.call('HGET', tries, bank) or '0') >= most then
+  park(bank, id, why)
+  return 'parked'
+end
+settle(id)
+redis.call('ZADD', later, string.format('%.0f', now_ms() + rest), bank)
+redis.call('HSET', place, bank, 'later')
+return 'retrying'`)
+
+// release gives an entry back, as a consumer that stops does.
+//
+//	ARGV[2…5]  consumer, entry id, bank, '1' if its try had begun
+//	result     1 queued again, 0 when it was another's by now
+var releaseScript = noticeScript(`
+local consumer, id, bank, begun = ARGV[2], ARGV[3], ARGV[4], ARGV[5]
+if not owns(consumer, id) then return 0 end
+settle(id)
+local at = redis.call('HGET', place, bank)
+if at and at ~= id then return 0 end
+if begun == '1' then redis.call('HINCRBY', tries, bank, -1) end
+enqueue(bank)
+return 1`)
+
+// promote puts banks whose rest is over back on the stream.
+//
+//	ARGV[2]  how many at most
+//	result   how many
+var promoteScript = noticeScript(`
+local due = redis.call('ZRANGEBYSCORE', later, '-inf', string.format('%.0f', now_ms()), 'LIMIT', 0, ARGV[2])
+for _, bank in ipairs(due) do
+  redis.call('ZREM', later, bank)
+  if redis.call('HGET', place, bank) == 'later' then enqueue(bank) end
+end
+return #due`)
+
+// beat keeps entries that are being worked from being claimed by others.
+//
+//	ARGV[2…]  consumer, entry ids
+//	result    the ids that are this consumer's no more
+var beatScript = noticeScript(`
+local lost = {}
+for i = 3, #ARGV do
+  if owns(ARGV[2], ARGV[i]) then
+    redis.call('XCLAIM', stream, group, ARGV[2], 0, ARGV[i], 'JUSTID')
+  else
+    lost[#lost + 1] = ARGV[i]
+  end
+end
+return lost`)
+
+// leave removes a consumer from the group, unless entries are still handed to
+// it: removing it would lose them.
+//
+//	ARGV[2]  consumer
+//	result   1 removed, 0 kept
+var leaveScript = noticeScript(`
+local p = redis.pcall('XPENDING', stream, group, '-', '+', 1, ARGV[2])
+if p.err or #p > 0 then return 0 end
+redis.call('XGROUP', 'DELCONSUMER', stream, group, ARGV[2])
+return 1`)
+
+// unpark queues a parked bank with all its tries before it.
+//
+//	ARGV[2]  bank
+//	result   1, or 0 when it is not parked
+var unparkScript = noticeScript(`
+local bank = ARGV[2]
+local rec = redis.call('HGET', parked, bank)
+if not rec then return 0 end
+redis.call('HDEL', parked, bank)
+redis.call('HDEL', tries, bank)
+mark(bank, cjson.decode(rec).upto)
+if not noticed(bank) then enqueue(bank) end
+return 1`)
+
+// depth counts.
+//
+//	result  {on the stream, of them worked, retrying, parked,
+//	         id of the oldest entry or '', server time in ms}
+var depthScript = noticeScript(`
+local p = redis.pcall('XPENDING', stream, group)
+local oldest = redis.call('XRANGE', stream, '-', '+', 'COUNT', 1)
+return {
+  redis.call('XLEN', stream),
+  p.err and 0 or p[1],
+  redis.call('ZCARD', later),
+  redis.call('HLEN', parked),
+  #oldest == 1 and oldest[1][1] or '',
+  now_ms()}`)
+
+// run runs a notice script.
+func (q *Queue) run(ctx context.Context, s *redis.Script, args ...any) *redis.Cmd {
+	return s.Run(ctx, q.rdb, q.keys, append([]any{group}, args...)...)
+}
+
+// noGroup tells whether the stream or its group is gone, as after a flush or a
+// restart without persistence.
+func noGroup(err error) bool {
+	return err != nil && strings.Contains(err.Error(), "NOGROUP")
+}
