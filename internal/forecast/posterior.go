@@ -1,0 +1,213 @@
+package forecast
+
+import (
+	"math"
+	"sort"
+)
+
+// Posterior is what is believed of a life given its readings: a density of
+// ln L on a grid, and for each L a normal belief about the curve. It is
+// immutable.
+type Posterior struct {
+	limitPa  float64
+	nowX     float64
+	readings int
+	level    Level
+	noise    Noise
+
+	logLife []float64 // grid of ln L, evenly spaced
+	density []float64 // of ln L at the grid, integrates to 1 by the trapezium rule
+	cdf     []float64 // at the grid
+	mass    []float64 // of each node, sums to 1
+	beliefs []belief
+}
+
+func newPosterior(prior Prior, life Life, nodes []node, readings int) Posterior {
+	n := len(nodes)
+	p := Posterior{
+		limitPa: life.LimitPa, nowX: math.Max(life.NowX, 0), readings: readings,
+		level: prior.Of, noise: prior.Noise,
+		logLife: make([]float64, n), density: make([]float64, n),
+		cdf: make([]float64, n), mass: make([]float64, n), beliefs: make([]belief, n),
+	}
+	peak := math.Inf(-1)
+	for i := range nodes {
+		peak = math.Max(peak, nodes[i].logPost)
+	}
+	for i := range nodes {
+		p.logLife[i] = nodes[i].logLife
+		p.density[i] = math.Exp(nodes[i].logPost - peak)
+		p.beliefs[i] = nodes[i].belief
+	}
+	p.normalise()
+	return p
+}
+
+func (p *Posterior) normalise() {
+	step := p.logLife[1] - p.logLife[0]
+	sum := 0.0
+	for i := 1; i < len(p.density); i++ {
+		sum += (p.density[i-1] + p.density[i]) / 2 * step
+		p.cdf[i] = sum
+	}
+	total := 0.0
+	for i := range p.density {
+		p.density[i] /= sum
+		p.cdf[i] /= sum
+		p.mass[i] = p.density[i]
+		total += p.density[i]
+	}
+	for i := range p.mass {
+		p.mass[i] /= total
+	}
+}
+
+// Level says what the prior behind the forecast had learnt from.
+func (p Posterior) Level() Level { return p.level }
+
+// Readings is the number of readings, merged ones counted once, that moved the forecast.
+func (p Posterior) Readings() int { return p.readings }
+
+// LimitPa is the limit the forecast is about, Pa.
+func (p Posterior) LimitPa() float64 { return p.limitPa }
+
+// NowX is the axis value the forecast was made at.
+func (p Posterior) NowX() float64 { return p.nowX }
+
+// Quantile returns the axis value since change-out by which the limit is
+// reached with probability q: the total life. It may lie before NowX: a bank
+// nobody has read for long may have passed its limit unseen, and a limit read
+// as reached was reached in the past.
+func (p Posterior) Quantile(q float64) float64 {
+	n := len(p.cdf)
+	if q <= 0 {
+		return math.Exp(p.logLife[0])
+	}
+	if q >= 1 {
+		return math.Exp(p.logLife[n-1])
+	}
+	i := sort.SearchFloat64s(p.cdf, q)
+	i = min(max(i, 1), n-1)
+	step := p.logLife[1] - p.logLife[0]
+	return math.Exp(p.logLife[i-1] + step*invertCell(p.density[i-1]*step, p.density[i]*step, q-p.cdf[i-1]))
+}
+
+// invertCell returns t in 0..1 with a·t + (b−a)·t²/2 = area: the place within
+// a cell of straight density where the area is reached.
+func invertCell(a, b, area float64) float64 {
+	disc := math.Max(a*a+2*(b-a)*area, 0)
+	den := a + math.Sqrt(disc)
+	if !(den > 0) {
+		return 0
+	}
+	return math.Min(math.Max(2*area/den, 0), 1)
+}
+
+// Remaining returns what is left from NowX until the limit is reached with
+// probability q, axis units, 0 or more.
+func (p Posterior) Remaining(q float64) float64 { return math.Max(0, p.Quantile(q)-p.nowX) }
+
+// ProbBy returns the probability that the limit is reached by axis value x.
+func (p Posterior) ProbBy(x float64) float64 {
+	if !(x > 0) {
+		return 0
+	}
+	l := math.Log(x)
+	n := len(p.logLife)
+	switch {
+	case l <= p.logLife[0]:
+		return 0
+	case l >= p.logLife[n-1]:
+		return 1
+	}
+	step := p.logLife[1] - p.logLife[0]
+	i := min(int((l-p.logLife[0])/step), n-2)
+	t := (l - p.logLife[i]) / step
+	return math.Min(p.cdf[i]+step*(p.density[i]*t+(p.density[i+1]-p.density[i])*t*t/2), 1)
+}
+
+// MeanLife returns the mean life in axis units.
+func (p Posterior) MeanLife() float64 {
+	sum := 0.0
+	for i, m := range p.mass {
+		sum += m * math.Exp(p.logLife[i])
+	}
+	return sum
+}
+
+// MeanPa returns the expected resistance of the curve at axis value x, Pa.
+func (p Posterior) MeanPa(x float64) float64 {
+	sum := 0.0
+	for i, m := range p.mass {
+		mean, _ := p.beliefs[i].curve(x * math.Exp(-p.logLife[i]))
+		sum += m * mean
+	}
+	return math.Max(sum, 0) * p.limitPa
+}
+
+// ResistancePa returns the q quantile of the curve at axis value x, Pa: the
+// band of a chart. Reading error is not part of it.
+func (p Posterior) ResistancePa(x, q float64) float64 {
+	return math.Max(0, p.mixture(x, 0, 0).quantile(q)) * p.limitPa
+}
+
+// ReadingPa returns the q quantile of a reading at axis value x taken with a
+// gauge of the given resolution, Pa: what the next reading is judged by.
+func (p Posterior) ReadingPa(x, stepPa, q float64) float64 {
+	rel := math.Hypot(p.noise.Rel, p.noise.Misfit)
+	abs := math.Hypot(p.noise.Abs, stepPa/p.limitPa/math.Sqrt(12))
+	return p.mixture(x, rel, abs).quantile(q) * p.limitPa
+}
+
+// CleanPa returns the expected resistance of the clean set, Pa.
+func (p Posterior) CleanPa() float64 { return p.MeanPa(0) }
+
+// NowPa returns the expected resistance now, Pa.
+func (p Posterior) NowPa() float64 { return p.MeanPa(p.nowX) }
+
+// mixture is the distribution of the resistance at one place, as a fraction of
+// the limit: one normal for each L.
+type mixture struct {
+	weight, mean, sd []float64
+}
+
+func (p *Posterior) mixture(x, rel, abs float64) mixture {
+	n := len(p.mass)
+	buf := make([]float64, 2*n)
+	m := mixture{p.mass, buf[:n], buf[n:]}
+	for i := range p.mass {
+		mean, v := p.beliefs[i].curve(x * math.Exp(-p.logLife[i]))
+		m.mean[i] = mean
+		m.sd[i] = math.Sqrt(math.Max(v, 0) + square(rel*math.Max(mean, leastScale)) + square(abs) + 1e-12)
+	}
+	return m
+}
+
+func (m mixture) cdf(y float64) float64 {
+	sum := 0.0
+	for i, w := range m.weight {
+		if w > 1e-9 {
+			sum += w * normalCDF((y-m.mean[i])/m.sd[i])
+		}
+	}
+	return sum
+}
+
+func (m mixture) quantile(q float64) float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i, w := range m.weight {
+		if w > 1e-9 {
+			lo = math.Min(lo, m.mean[i]-6*m.sd[i])
+			hi = math.Max(hi, m.mean[i]+6*m.sd[i])
+		}
+	}
+	for range 40 {
+		mid := (lo + hi) / 2
+		if m.cdf(mid) < q {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return (lo + hi) / 2
+}
