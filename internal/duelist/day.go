@@ -1,0 +1,54 @@
+package duelist
+
+import (
+	"fmt"
+	"slices"
+	"time"
+)
+
+// A day is a civil day, counted from 1970-01-01. Counting days instead of hours
+// keeps changes of the clock out of every sum.
+type day int
+
+const secondsADay = 24 * 60 * 60
+
+// dayOf is the civil day of t in loc.
+func dayOf(t time.Time, loc *time.Location) day {
+	y, m, d := t.In(loc).Date()
+	return day(time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Unix() / secondsADay)
+}
+
+// noon of the day in loc: an hour that no change of the clock skips or repeats.
+func (d day) noon(loc *time.Location) time.Time {
+	y, m, dd := d.utc().Date()
+	return time.Date(y, m, dd, 12, 0, 0, 0, loc)
+}
+
+func (d day) utc() time.Time { return time.Unix(int64(d)*secondsADay, 0).UTC() }
+
+func (d day) String() string { return d.utc().Format(time.DateOnly) }
+
+// A Calendar says on which days a crew can come.
+type Calendar struct {
+	From   time.Time      // first day on which a visit can be held
+	Loc    *time.Location // the site's time zone
+	Work   [7]bool        // working days, indexed by time.Weekday
+	Closed []string       // days off, "2026-12-25"
+}
+
+// maxAhead bounds how far ahead visits are planned, in days.
+const maxAhead = 5 * 366
+
+// first is the first working day on or after d.
+func (c Calendar) first(d day) (day, error) {
+	for n := range day(maxAhead) {
+		if c.works(d + n) {
+			return d + n, nil
+		}
+	}
+	return 0, fmt.Errorf("%w: no working day within five years of %s", ErrCalendar, d)
+}
+
+func (c Calendar) works(d day) bool {
+	return c.Work[d.utc().Weekday()] && !slices.Contains(c.Closed, d.String())
+}
