@@ -17,10 +17,23 @@ import (
 var (
 	// ErrUnavailable: nothing was committed; the caller may try again.
 	ErrUnavailable = errors.New("ledger unavailable")
-	// ErrNotFound: no such entry, post or key.
+	// ErrUncertain: whether the batch was committed is not known: the caller
+	// gave up while it was being written, or the medium failed at the very end.
+	// Commit the same batch again: source and post keys make that harmless, and
+	// the Results of the second try tell (Duplicate: the first one went in).
+	ErrUncertain = errors.New("not known whether the ledger took it; send it again")
+	// ErrInvalid: the batch breaks a rule of Batch.Validate; nothing was committed.
+	ErrInvalid = errors.New("not fit for the ledger")
+	// ErrFired: the batch's firing has been recorded before; nothing was committed.
+	ErrFired = errors.New("this scheduled job has already fired")
+	// ErrNotFound: no such entry, post, projection or firing.
 	ErrNotFound = errors.New("not in the ledger")
-	// ErrDamaged: the integrity check on open failed.
+	// ErrPostState: the post is in a state in which that cannot be done to it.
+	ErrPostState = errors.New("not possible in the post's state")
+	// ErrDamaged: the medium's integrity check failed.
 	ErrDamaged = errors.New("ledger damaged")
+	// ErrNewer: the ledger was written by a newer clogwise; nothing was touched.
+	ErrNewer = errors.New("ledger made by a newer clogwise")
 )
 
 // Result says what became of one appended entry.
@@ -37,11 +50,12 @@ type Filter struct {
 	AfterSeq int64
 	From, To time.Time // by At: From ≤ At < To
 	Source   string    // sources beginning with this
-	Limit    int       // at most so many, in order of Seq
+	Limit    int       // at most so many, in order of Seq; 0 or less: all
 	Newest   bool      // with Limit: the last ones instead of the first (still returned in order of Seq)
 }
 
-// Projection is the latest assessment of one bank, made from its entries up to UpTo.
+// Projection is the latest assessment of one bank, made from its entries up to
+// UpTo. Of two, the one with the greater UpTo is newer, then the later At.
 type Projection struct {
 	Bank plant.BankID
 	UpTo int64
@@ -64,20 +78,21 @@ const (
 	PostWaiting PostState = "waiting" // its text needs projections that are not there yet
 	PostReady   PostState = "ready"
 	PostSent    PostState = "sent"
-	PostParked  PostState = "parked" // refused, or failed too often
+	PostParked  PostState = "parked"  // refused, or failed too often
+	PostDropped PostState = "dropped" // taken out by a person; its key stays used
 )
 
 // OutboxPost is a row of the outbox.
 type OutboxPost struct {
 	Key       string // once-only: a second Put with the same key changes nothing
 	Site      string
-	State     PostState
-	Post      channel.Post
+	State     PostState              // empty when put: ready
+	Post      channel.Post           // once sent, its files' data is dropped
 	Recipe    json.RawMessage        // of a waiting post: how to render it, opaque here
 	WaitsFor  map[plant.BankID]int64 // of a waiting post: projections must reach these
 	Created   time.Time
 	NotBefore time.Time // earliest next attempt
-	Attempts  int
+	Attempts  int       // sends begun since it was put or last retried by hand
 	LastError string
 	PostID    string // the platform's id once sent
 	Uncertain bool   // a crash fell between sending and recording: it may have been sent twice
@@ -85,8 +100,8 @@ type OutboxPost struct {
 
 // Batch is what is committed together or not at all.
 type Batch struct {
-	Entries []entry.Entry
-	Touch   []plant.BankID // further banks whose projections are out of date through these entries
+	Entries []entry.Entry  // their Seq is ignored
+	Touch   []plant.BankID // further banks whose projections are out of date through these entries; nothing if all are duplicates
 	Posts   []OutboxPost
 	Firings []Firing
 }
@@ -117,13 +132,21 @@ type Key struct {
 
 // Store is a ledger. All methods are safe for concurrent use; all honour ctx
 // and return an error wrapping ErrUnavailable when the medium is out of reach.
+// A method that writes and whose ctx ends returns an error wrapping ctx.Err():
+// nothing was written unless it wraps ErrUncertain as well. Times come back in
+// UTC, to the nanosecond.
 type Store interface {
 	// Commit appends entries with growing Seq, in order, and writes the posts
 	// and firings, all in one durable transaction: when it returns nil, a power
-	// cut loses nothing of it. An entry whose Source is known is not written
-	// again and reported as Duplicate; the rest of the batch still is. Results
-	// are one per entry. A Firing that exists already makes the whole batch a
-	// no-op with ErrFired.
+	// cut loses nothing of it. An entry whose Source is known, from before or
+	// from earlier in the batch, is not written again and reported as
+	// Duplicate; the rest of the batch still is. Results are one per entry.
+	//
+	// Seq counts from 1 without gaps and becomes visible in order: a reader who
+	// has seen n never sees a smaller one appear later.
+	//
+	// A Firing that exists already makes the whole batch a no-op with ErrFired.
+	// A batch that Validate refuses is a no-op with ErrInvalid.
 	Commit(ctx context.Context, b Batch) ([]Result, error)
 
 	// Entries returns the entries that match, in order of Seq.
@@ -135,43 +158,73 @@ type Store interface {
 	// Counts tells how many entries there are of each kind.
 	Counts(ctx context.Context) (map[entry.Kind]int64, error)
 
-	PutProjection(ctx context.Context, p Projection) error // an older UpTo never replaces a newer one
+	// PutProjection keeps p unless a newer one is there.
+	PutProjection(ctx context.Context, p Projection) error
+	// Projection finds a bank's, or ErrNotFound.
 	Projection(ctx context.Context, bank plant.BankID) (Projection, error)
+	// Projections lists those of a place and everything below it, by bank id
+	// ("" = all).
 	Projections(ctx context.Context, place plant.BankID) ([]Projection, error)
+	// DropProjections forgets all of them: every bank with entries lags then.
 	DropProjections(ctx context.Context) error
-	// Lagging lists banks whose projection is behind, at most limit of them.
+	// Lagging lists banks whose projection is behind, the longest behind first,
+	// at most limit of them (0 or less: all). Its cost grows with the banks
+	// listed, not with banks or entries kept.
 	Lagging(ctx context.Context, limit int) ([]Lag, error)
 
-	// Waiting lists waiting posts that wait for one of the banks (nil = all).
+	// Waiting lists waiting posts that wait for one of the banks (nil = all),
+	// oldest first.
 	Waiting(ctx context.Context, banks []plant.BankID) ([]OutboxPost, error)
 	// Render turns a waiting post into a ready one with its final content; a
-	// post that is no longer waiting is left alone.
+	// post that is no longer waiting is left alone. ErrNotFound if there is none.
 	Render(ctx context.Context, key string, p channel.Post) error
 	// Claim leases up to limit ready posts of a platform that are due at now,
-	// oldest first and, within one thread, never a later one before an earlier
-	// one. An expired lease marks the post Uncertain when it is claimed again.
+	// oldest first and counts the attempt. An expired lease marks the post
+	// Uncertain when it is claimed again.
+	//
+	// Posts to one thread (platform, channel and a thread id) go out one at a
+	// time and in order: one is not given out while an earlier one is waiting,
+	// leased, or backing off after a failure. A post that is put for a later
+	// time (NotBefore) and has not been tried holds nobody up, nor does a
+	// parked one.
 	Claim(ctx context.Context, platform string, now time.Time, lease time.Duration, limit int) ([]OutboxPost, error)
+	// MarkSent records the platform's id of a ready post. Marked again with
+	// another id, the first one stays and the post is Uncertain.
 	MarkSent(ctx context.Context, key, postID string, at time.Time) error
+	// MarkFailed ends the lease: the post is due again at next, or parked. A
+	// waiting post that cannot be rendered may be parked too. One that has been
+	// sent or dropped meanwhile is left alone.
 	MarkFailed(ctx context.Context, key, reason string, next time.Time, park bool) error
-	// Post finds one by key; PostBySent by platform, channel and platform id.
+	// Post finds one by key, PostBySent by the platform's id once sent, or
+	// ErrNotFound.
 	Post(ctx context.Context, key string) (OutboxPost, error)
+	PostBySent(ctx context.Context, platform, channel, postID string) (OutboxPost, error)
+	// Posts lists those in a state ("" = any), oldest first, at most limit (0
+	// or less: all).
 	Posts(ctx context.Context, state PostState, limit int) ([]OutboxPost, error)
-	RetryPost(ctx context.Context, key string, now time.Time) error // parked → ready
+	// RetryPost makes a parked post ready again, due at now (waiting, if it was
+	// parked before it was rendered); ErrPostState if it is not parked.
+	RetryPost(ctx context.Context, key string, now time.Time) error
+	// DropPost gives up a post that has not been sent; ErrPostState if it has.
 	DropPost(ctx context.Context, key string) error
 
-	// LastFiring is the newest firing of a job at a site, or ErrNotFound.
+	// LastFiring is the newest firing (by Scheduled) of a job at a site, or
+	// ErrNotFound.
 	LastFiring(ctx context.Context, job, site string) (Firing, error)
 
+	// PutKey adds a key, or replaces the one with its ID.
 	PutKey(ctx context.Context, k Key) error
+	// Keys lists all, revoked and expired ones too, oldest first.
 	Keys(ctx context.Context) ([]Key, error)
 
-	// Backup writes a consistent copy to a path while the store is in use.
+	// Backup writes a consistent, verified copy to a path while the store is in
+	// use. It refuses to overwrite (fs.ErrExist).
 	Backup(ctx context.Context, path string) error
-	// Check verifies the medium's integrity.
+	// Check verifies the medium's integrity in full; ErrDamaged says what is wrong.
 	Check(ctx context.Context) error
+	// Ping says whether the ledger can be reached.
 	Ping(ctx context.Context) error
+	// Close finishes what was accepted and lets go of the medium. Further calls
+	// fail with ErrUnavailable; closing twice is harmless.
 	Close() error
 }
-
-// ErrFired says that a batch's firing has been recorded before.
-var ErrFired = errors.New("this scheduled job has already fired")

@@ -1,0 +1,90 @@
+package sqlite
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+
+	"clogwise/internal/ledger"
+	"clogwise/internal/ledger/row"
+	"clogwise/internal/plant"
+)
+
+// PutProjection implements ledger.Store.
+func (s *Store) PutProjection(ctx context.Context, p ledger.Projection) error {
+	if !p.Bank.Whole() || !json.Valid(p.Data) {
+		return fmt.Errorf("%w: a projection needs a bank (not %q) and JSON", ledger.ErrInvalid, p.Bank)
+	}
+	return s.writer.do(ctx, "put projection", 1, func(g *group) error {
+		n, err := g.exec(`INSERT INTO projection (bank, upto, at, data) VALUES (?1, ?2, ?3, ?4)
+			ON CONFLICT (bank) DO UPDATE SET upto = ?2, at = ?3, data = ?4
+			WHERE (upto, at) <= (?2, ?3)`, p.Bank, p.UpTo, row.Nanos(p.At), string(p.Data))
+		if err != nil || n == 0 {
+			return err
+		}
+		_, err = g.exec(`INSERT INTO head (bank, head, done, since) VALUES (?1, 0, ?2, 0)
+			ON CONFLICT (bank) DO UPDATE SET done = ?2, since = ?2 + 1`, p.Bank, p.UpTo)
+		return err
+	})
+}
+
+// Projection implements ledger.Store.
+func (s *Store) Projection(ctx context.Context, bank plant.BankID) (ledger.Projection, error) {
+	p, err := scanProjection(s.read.QueryRowContext(ctx, `SELECT bank, upto, at, data FROM projection WHERE bank = ?`, bank))
+	return p, mapped(ctx, "projection", notFound(err))
+}
+
+// Projections implements ledger.Store.
+func (s *Store) Projections(ctx context.Context, place plant.BankID) ([]ledger.Projection, error) {
+	q, args := `SELECT bank, upto, at, data FROM projection ORDER BY bank`, []any(nil)
+	if place != "" {
+		lo, hi := row.Below(place)
+		// The two arms do not overlap, and the place itself sorts first.
+		q = `SELECT bank, upto, at, data FROM projection WHERE bank = ?
+			UNION ALL SELECT bank, upto, at, data FROM projection WHERE bank >= ? AND bank < ? ORDER BY bank`
+		args = []any{place, lo, hi}
+	}
+	rows, err := s.read.QueryContext(ctx, q, args...)
+	if err != nil {
+		return nil, mapped(ctx, "projections", err)
+	}
+	out, err := scanAll(rows, scanProjection)
+	return out, mapped(ctx, "projections", err)
+}
+
+func scanProjection(r scanner) (ledger.Projection, error) {
+	var p ledger.Projection
+	var at int64
+	var data string
+	err := r.Scan(&p.Bank, &p.UpTo, &at, &data)
+	p.At, p.Data = row.Time(at), json.RawMessage(data)
+	return p, err
+}
+
+// DropProjections implements ledger.Store.
+func (s *Store) DropProjections(ctx context.Context) error {
+	return s.writer.do(ctx, "drop projections", 1, func(g *group) error {
+		if _, err := g.exec(`DELETE FROM projection`); err != nil {
+			return err
+		}
+		_, err := g.exec(`UPDATE head SET done = 0, since = 0`)
+		return err
+	})
+}
+
+// Lagging implements ledger.Store.
+func (s *Store) Lagging(ctx context.Context, limit int) ([]ledger.Lag, error) {
+	if limit <= 0 {
+		limit = -1 // SQLite's word for no limit
+	}
+	rows, err := s.read.QueryContext(ctx, `SELECT bank, head, done FROM head INDEXED BY head_lagging
+		WHERE head > done ORDER BY since LIMIT ?`, limit)
+	if err != nil {
+		return nil, mapped(ctx, "lagging", err)
+	}
+	out, err := scanAll(rows, func(r scanner) (l ledger.Lag, err error) {
+		err = r.Scan(&l.Bank, &l.Head, &l.Done)
+		return l, err
+	})
+	return out, mapped(ctx, "lagging", err)
+}
