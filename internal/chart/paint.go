@@ -1,0 +1,214 @@
+package chart
+
+import (
+	"image/color"
+	"math"
+
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/vgimg"
+
+	"clogwise/internal/units"
+)
+
+// Colours: told apart by darkness as well as by hue.
+var (
+	paper    = color.White
+	ink      = color.RGBA{0x1d, 0x1d, 0x1f, 0xff}
+	grey     = color.RGBA{0x63, 0x63, 0x68, 0xff}
+	gridline = color.RGBA{0xe4, 0xe4, 0xe6, 0xff}
+	dotted   = color.RGBA{0x12, 0x2c, 0x4a, 0xff} // readings
+	fitted   = color.RGBA{0x00, 0x72, 0xb2, 0xff} // curve and median
+	banded   = color.RGBA{0xcd, 0xe2, 0xf0, 0xff} // forecast
+	limited  = color.RGBA{0xc4, 0x3c, 0x00, 0xff} // limit
+	changed  = color.RGBA{0x8a, 0x8a, 0x90, 0xff} // swaps
+)
+
+// Margins of the plotted field in pixels.
+const (
+	marginLeft   = 104
+	marginRight  = 112
+	marginBottom = 112
+	marginTop    = 28
+)
+
+type painter struct {
+	in          Input
+	canvas      *vgimg.Canvas
+	x, y        scale // seconds and Pa to pixels
+	bold, plain face
+	axis        face
+	field       vg.Rectangle
+	taken       []vg.Rectangle // labels placed
+	dots        []vg.Point     // marks that labels should not hide
+}
+
+func newPainter(in Input) *painter {
+	p := &painter{
+		in: in,
+		// At 72 dots an inch a point is a pixel.
+		canvas: vgimg.NewWith(vgimg.UseWH(Width, Height), vgimg.UseDPI(72), vgimg.UseBackgroundColor(paper)),
+		bold:   newFace(labelSize, true), plain: newFace(labelSize, false), axis: newFace(axisSize, false),
+	}
+	return p
+}
+
+func (p *painter) paint() {
+	top := p.titles()
+	p.field = vg.Rectangle{Min: vg.Point{X: marginLeft, Y: marginBottom}, Max: vg.Point{X: Width - marginRight, Y: top - marginTop - 50}}
+	from, to := p.in.span()
+	p.x = scale{seconds(from), seconds(to), p.field.Min.X, p.field.Max.X}
+	p.y = scale{0, p.in.topPa(), p.field.Min.Y, p.field.Max.Y}
+	p.pressures()
+	p.band()
+	p.dates()
+	p.swaps()
+	p.levels()
+	p.curve()
+	p.median()
+	p.reach()
+	p.readings()
+	p.labels()
+}
+
+// titles writes the headline and returns the height left below it.
+func (p *painter) titles() vg.Length {
+	const side, room = 40, Width - 2*40
+	f, leading := newFace(titleSize, true), vg.Length(titleSize*1.18)
+	lines := f.wrap(p.in.Title, room)
+	if len(lines) > 2 {
+		f, leading = newFace(smallTitle, true), smallTitle*1.18
+		lines = f.wrap(p.in.Title, room)
+	}
+	if len(lines) > 3 {
+		lines = append(lines[:2], f.fit(lines[2]+" …", room-f.Width("…"))+"…")
+	}
+	y := vg.Length(Height - 24)
+	for _, l := range lines {
+		y -= leading
+		p.write(f, ink, vg.Point{X: side, Y: y + 8}, l)
+	}
+	if p.in.Subtitle != "" {
+		y -= labelSize * 1.35
+		p.write(p.plain, grey, vg.Point{X: side, Y: y + 6}, p.plain.fit(p.in.Subtitle, room))
+	}
+	return y
+}
+
+func (p *painter) write(f face, c color.Color, at vg.Point, s string) {
+	p.canvas.SetColor(c)
+	p.canvas.FillString(f.Face, at, s)
+}
+
+// stroke draws a line through points, clipped to the field.
+func (p *painter) stroke(c color.Color, width vg.Length, dash []vg.Length, pts ...vg.Point) {
+	p.canvas.SetColor(c)
+	p.canvas.SetLineWidth(width)
+	p.canvas.SetLineDash(dash, 0)
+	var path vg.Path
+	var pen vg.Point
+	for i := 1; i < len(pts); i++ {
+		a, b, ok := clip(pts[i-1], pts[i], p.field)
+		if !ok {
+			continue
+		}
+		if len(path) == 0 || a != pen {
+			path.Move(a)
+		}
+		path.Line(b)
+		pen = b
+	}
+	if len(path) > 0 {
+		p.canvas.Stroke(path)
+	}
+	p.canvas.SetLineDash(nil, 0)
+}
+
+// clip cuts the segment a–b to the rectangle (Liang and Barsky, 1984).
+func clip(a, b vg.Point, r vg.Rectangle) (vg.Point, vg.Point, bool) {
+	t0, t1 := 0.0, 1.0
+	d := b.Sub(a)
+	edge := func(step, room vg.Length) bool { // keep the part where t·step ≤ room
+		if step == 0 {
+			return room >= 0
+		}
+		t := float64(room / step)
+		if step > 0 {
+			t1 = math.Min(t1, t)
+		} else {
+			t0 = math.Max(t0, t)
+		}
+		return t0 <= t1
+	}
+	if !edge(-d.X, a.X-r.Min.X) || !edge(d.X, r.Max.X-a.X) || !edge(-d.Y, a.Y-r.Min.Y) || !edge(d.Y, r.Max.Y-a.Y) {
+		return a, b, false
+	}
+	return a.Add(d.Scale(vg.Length(t0))), a.Add(d.Scale(vg.Length(t1))), true
+}
+
+func (p *painter) fill(c color.Color, pts ...vg.Point) {
+	var path vg.Path
+	for i, q := range pts {
+		if i == 0 {
+			path.Move(q)
+		} else {
+			path.Line(q)
+		}
+	}
+	path.Close()
+	p.canvas.SetColor(c)
+	p.canvas.Fill(path)
+}
+
+func (p *painter) circle(c color.Color, at vg.Point, r vg.Length) {
+	var path vg.Path
+	path.Move(vg.Point{X: at.X + r, Y: at.Y})
+	path.Arc(at, r, 0, 2*math.Pi)
+	path.Close()
+	p.canvas.SetColor(c)
+	p.canvas.Fill(path)
+}
+
+// place puts a label on the first spot that hides nothing, else, if it must
+// stand, on the spot that hides the fewest dots.
+func (p *painter) place(l label) {
+	best, bestHidden := vg.Point{}, math.MaxInt
+	for _, at := range l.spots {
+		if h := p.hidden(l.box(at)); h < bestHidden {
+			best, bestHidden = at, h
+		}
+	}
+	if bestHidden == math.MaxInt || bestHidden > 0 && !l.must {
+		return
+	}
+	b := l.box(best)
+	p.fill(paper, b.Min, vg.Point{X: b.Max.X, Y: b.Min.Y}, b.Max, vg.Point{X: b.Min.X, Y: b.Max.Y})
+	p.write(l.face, l.color, best, l.text)
+	p.taken = append(p.taken, b)
+}
+
+const hiddenLabel = 1000 // worse than any number of dots
+
+func (p *painter) hidden(b vg.Rectangle) int {
+	if b.Min.X < p.field.Min.X-8 || b.Max.X > p.field.Max.X+8 || b.Min.Y < p.field.Min.Y || b.Max.Y > p.field.Max.Y+48 {
+		return math.MaxInt
+	}
+	n := 0
+	for _, t := range p.taken {
+		if overlap(b, t) {
+			n += hiddenLabel
+		}
+	}
+	for _, d := range p.dots {
+		if d.X > b.Min.X-8 && d.X < b.Max.X+8 && d.Y > b.Min.Y-8 && d.Y < b.Max.Y+8 {
+			n++
+		}
+	}
+	return n
+}
+
+func other(h units.Habit) units.Habit {
+	if h == units.IP {
+		return units.SI
+	}
+	return units.IP
+}
