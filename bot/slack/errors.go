@@ -1,0 +1,99 @@
+package slack
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"time"
+
+	"github.com/slack-go/slack"
+
+	"clogwise/internal/channel"
+)
+
+// unstatedRetry is how long to wait when the platform says "too many" and not
+// until when; its limits are mostly one post a second or so many a minute.
+const unstatedRetry = 10 * time.Second
+
+// refusals are the answers of the Web API after which the same post will never
+// be taken. Faults of the token or its scopes are not among them: an
+// administrator mends those, and the post then goes out.
+var refusals = map[string]bool{
+	"channel_not_found":                   true,
+	"not_in_channel":                      true,
+	"is_archived":                         true,
+	"account_inactive":                    true,
+	"user_not_found":                      true,
+	"user_not_in_channel":                 true,
+	"user_disabled":                       true,
+	"cannot_dm_bot":                       true,
+	"messages_tab_disabled":               true,
+	"restricted_action":                   true,
+	"invalid_blocks":                      true,
+	"invalid_blocks_format":               true,
+	"msg_too_long":                        true,
+	"msg_blocks_too_long":                 true,
+	"no_text":                             true,
+	"file_upload_size_restricted":         true,
+	"restricted_action_read_only_channel": true,
+}
+
+// fatals are the answers after which connecting again is useless.
+var fatals = map[string]string{
+	"invalid_auth":           "the token is wrong or revoked: copy it again from the app's pages",
+	"not_authed":             "no token was sent: set it",
+	"account_inactive":       "the app was removed from the workspace: install it again",
+	"token_revoked":          "the token was revoked: install the app again and copy the new one",
+	"token_expired":          "the token has expired: install the app again and copy the new one",
+	"missing_scope":          "the token lacks a scope: add it and install the app again",
+	"not_allowed_token_type": "the wrong kind of token: the bot token begins with xoxb-, the app token with xapp-",
+}
+
+// isFatal reports whether an error means that trying on is useless.
+func isFatal(err error) bool {
+	if _, ok := errors.AsType[*wrongTeamError](err); ok {
+		return true
+	}
+	if status, ok := errors.AsType[slack.StatusCodeError](err); ok {
+		return status.Code == http.StatusNotFound // the API address is wrong
+	}
+	answer, ok := errors.AsType[slack.SlackErrorResponse](err)
+	return ok && fatals[answer.Err] != ""
+}
+
+// explain says what to do about a fatal error.
+func explain(err error) error {
+	if answer, ok := errors.AsType[slack.SlackErrorResponse](err); ok {
+		return fmt.Errorf("slack: refused (%w): %s", err, fatals[answer.Err])
+	}
+	return fmt.Errorf("slack: %w", redacted(err))
+}
+
+// sendError turns the library's error into what channel.Sender promises.
+func sendError(what string, err error) error {
+	if limit, ok := errors.AsType[*slack.RateLimitedError](err); ok {
+		return &channel.RetryError{After: limit.RetryAfter, Err: fmt.Errorf("slack: %s: rate limit", what)}
+	}
+	if status, ok := errors.AsType[slack.StatusCodeError](err); ok && status.Code == http.StatusTooManyRequests {
+		return &channel.RetryError{After: unstatedRetry, Err: fmt.Errorf("slack: %s: rate limit", what)}
+	}
+	if answer, ok := errors.AsType[slack.SlackErrorResponse](err); ok {
+		switch {
+		case answer.Err == "ratelimited" || answer.Err == "rate_limited":
+			return &channel.RetryError{After: unstatedRetry, Err: fmt.Errorf("slack: %s: rate limit", what)}
+		case refusals[answer.Err]:
+			return fmt.Errorf("slack: %s: %w: %s", what, channel.ErrRefused, answer.Err)
+		}
+	}
+	return fmt.Errorf("slack: %s: %w", what, redacted(err))
+}
+
+// redacted drops addresses from an error: those of sockets and uploads carry
+// tickets that open them.
+func redacted(err error) error {
+	if u, ok := errors.AsType[*url.Error](err); ok {
+		return fmt.Errorf("%s: %w", u.Op, u.Err)
+	}
+	return err
+}
