@@ -1,0 +1,260 @@
+package energy
+
+import (
+	"fmt"
+	"math"
+
+	"clogwise/internal/plant"
+	"clogwise/internal/resistance"
+	"clogwise/internal/units"
+)
+
+// Bench is the bank in which items are compared: its own dust history, airflow
+// and running hours.
+type Bench struct {
+	Site         plant.Site
+	AHU          plant.AHU
+	Bank         plant.Bank
+	Find         func(code string) (plant.Item, bool) // items of fronts that keep theirs
+	Law          resistance.Law                       // class default for items with one resistance point
+	Duty         Duty
+	Curve        Curve   // expected resistance of a life with the fitted item
+	CleanPa      float64 // of the fitted item in this bank
+	HoursPerYear float64 // run hours
+	CapHours     float64 // age or run-hour cap of a life, in run hours; 0 = none
+	SharedBy     int     // change-outs done together on a visit, at least 1
+	Interest     float64 // a year; 0 = no discounting
+}
+
+// Option is an item as it would do in the bank.
+type Option struct {
+	Item    plant.Item
+	Class   resistance.Verdict // against the class the bank requires, else that of the fitted item
+	Fits    bool               // its front is that of the bank
+	CleanPa float64
+	Limit   resistance.Limit
+	Hours   float64 // least-cost interval, run hours
+	AtLimit bool    // the limit comes before the optimum
+	Changes float64 // change-outs a year
+	Set     units.Money
+
+	// A year, on the same basis for every option. Energy is that of the whole
+	// resistance of the bank, clean part included.
+	Filters, Labour, Disposal, Visits, Energy, Total units.Money
+	KWh, KgCO2e                                      float64
+
+	Better       bool    // cheaper than the fitted item, fits, and its class is good enough
+	PaybackYears float64 // in which a dearer set comes back from the other costs; 0 = at once, +Inf = never
+	Basis        string  // how the dust history was carried over
+	Note         string  // what limits the energy figure; may be empty
+}
+
+// Compare weighs the fitted item and others in the same bank. The first option is
+// the fitted item. An item's rise over its clean resistance follows that of the
+// fitted one on the same dust: slower by the ratio of dust held and scaled by the
+// rise to the final resistance where both items state these, else alike. Its
+// clean resistance is that of its points, carried by the same factor by which the
+// fitted item in this bank differs from its own.
+//
+// It returns units.ErrCurrency when an item is priced in another currency than
+// the site's, resistance.ErrLaw when the clean resistance of an item is not
+// known, and ErrInterval for a plan that cannot be costed.
+func Compare(b Bench, fitted plant.Item, others ...plant.Item) ([]Option, error) {
+	base, err := b.option(fitted, fitted)
+	if err != nil {
+		return nil, err
+	}
+	base.PaybackYears = 0
+	out := []Option{base}
+	for _, it := range others {
+		o, err := b.option(fitted, it)
+		if err != nil {
+			return nil, err
+		}
+		o.judge(base)
+		out = append(out, o)
+	}
+	return out, nil
+}
+
+// option works out one item.
+func (b Bench) option(fitted, item plant.Item) (Option, error) {
+	o := Option{Item: item, Fits: fits(b.Bank, item)}
+	required := b.Bank.MinClass
+	if required == "" {
+		required = fitted.Class
+	}
+	o.Class = resistance.Meets(item.Class, required)
+	var err error
+	if o.CleanPa, err = b.cleanOf(fitted, item); err != nil {
+		return Option{}, err
+	}
+	if o.Limit, err = resistance.LimitFor(b.Site, b.with(item), item, o.CleanPa); err != nil {
+		return Option{}, fmt.Errorf("item %s: %w", item.Code, err)
+	}
+	curve, basis := b.carry(fitted, item, o.CleanPa)
+	o.Basis = basis
+	change, err := ChangeOf(b.Site, b.with(item), b.finding(item), b.SharedBy)
+	if err != nil {
+		return Option{}, err
+	}
+	t, err := newTable(Plan{
+		ChangeCost: change.Total.Amount.InexactFloat64(), FiltersCost: change.Filters.Amount.InexactFloat64(),
+		PerPaHour: b.Duty.PerPaHour(), Curve: curve, CleanPa: o.CleanPa, HoursPerYear: b.HoursPerYear, Interest: b.Interest,
+		LimitHours: b.limitHours(curve, o.Limit.Pa),
+	})
+	if err != nil {
+		return Option{}, fmt.Errorf("item %s: %w", item.Code, err)
+	}
+	o.yearly(b, t, change)
+	return o, nil
+}
+
+// yearly turns the least-cost interval into a year's costs.
+func (o *Option) yearly(b Bench, t *table, c Change) {
+	best := t.least()
+	year := t.hoursPerYear()
+	o.Hours, o.AtLimit, o.Changes, o.Set = best.Hours, best.AtLimit, year/best.Hours, c.Filters
+	t.Interest = 0 // energy is counted, not discounted
+	t.integrate()
+	energy := b.Duty.Energy((o.CleanPa + t.areaTo(best.Hours)/best.Hours) * year)
+	o.KWh, o.KgCO2e, o.Energy = energy.KWh, energy.KgCO2e, energy.Money
+	o.Filters, o.Labour = c.Filters.Times(o.Changes), c.Labour.Times(o.Changes)
+	o.Disposal, o.Visits = c.Disposal.Times(o.Changes), c.Shared.Times(o.Changes)
+	o.Total = o.Filters
+	for _, m := range []units.Money{o.Labour, o.Disposal, o.Visits, o.Energy} {
+		o.Total.Amount = o.Total.Amount.Add(m.Amount)
+	}
+	o.Note = b.Duty.Claim().Note()
+}
+
+// judge holds an option against the fitted item.
+func (o *Option) judge(base Option) {
+	cheaper := o.Total.Amount.LessThan(base.Total.Amount)
+	o.Better = cheaper && o.Fits && o.Class.OK
+	dearer := o.Set.Amount.Sub(base.Set.Amount)
+	other := base.Total.Amount.Sub(base.Filters.Amount).Sub(o.Total.Amount).Add(o.Filters.Amount)
+	switch {
+	case !cheaper:
+		o.PaybackYears = math.Inf(1)
+	case !dearer.IsPositive():
+		o.PaybackYears = 0
+	case !other.IsPositive():
+		// Cheaper only because it is bought less often: the set is paid back when
+		// the fitted item would have been bought again.
+		o.PaybackYears = 1 / base.Changes
+	default:
+		o.PaybackYears = dearer.Div(other).InexactFloat64()
+	}
+}
+
+// with is the bank with another item; fronts with an item of their own keep it.
+func (b Bench) with(item plant.Item) plant.Bank {
+	bank := b.Bank
+	bank.Item = item.Code
+	return bank
+}
+
+func (b Bench) finding(item plant.Item) resistance.Items {
+	return func(code string) (plant.Item, bool) {
+		if code == item.Code {
+			return item, true
+		}
+		if b.Find == nil {
+			return plant.Item{}, false
+		}
+		return b.Find(code)
+	}
+}
+
+// fits reports whether an item has the front of every place it would go to.
+func fits(bank plant.Bank, item plant.Item) bool {
+	for _, f := range bank.Fronts {
+		if f.Item != "" || f.WidthMM == 0 || item.WidthMM == 0 {
+			continue
+		}
+		same := f.WidthMM == item.WidthMM && f.HeightMM == item.HeightMM
+		turned := f.WidthMM == item.HeightMM && f.HeightMM == item.WidthMM
+		if !same && !turned {
+			return false
+		}
+	}
+	return true
+}
+
+// cleanOf is the clean resistance of an item in this bank.
+func (b Bench) cleanOf(fitted, item plant.Item) (float64, error) {
+	if item.Code == fitted.Code {
+		return b.CleanPa, nil
+	}
+	byData := func(it plant.Item) (float64, bool) {
+		bank := b.with(it)
+		bank.CleanPa = 0
+		c, ok := resistance.CleanFor(b.AHU, bank, b.finding(it), b.Law)
+		return c.Pa, ok
+	}
+	pa, ok := byData(item)
+	if !ok {
+		return 0, fmt.Errorf("%w: item %s has no resistance points", resistance.ErrLaw, item.Code)
+	}
+	if own, ok := byData(fitted); ok {
+		pa *= b.CleanPa / own
+	}
+	return pa, nil
+}
+
+// carry makes the item's curve out of the fitted item's.
+func (b Bench) carry(fitted, item plant.Item, cleanPa float64) (Curve, string) {
+	if item.Code == fitted.Code {
+		return b.Curve, "own readings"
+	}
+	slower, scale := 1.0, 1.0
+	basis := "rise on the same dust taken as that of " + fitted.Code
+	if fitted.DustG > 0 && item.DustG > 0 {
+		slower = fitted.DustG / item.DustG
+		basis = fmt.Sprintf("dust held %.0f g against %.0f g", item.DustG, fitted.DustG)
+		if fitted.FinalPa > b.CleanPa && item.FinalPa > cleanPa {
+			scale = (item.FinalPa - cleanPa) / (fitted.FinalPa - b.CleanPa)
+			basis += fmt.Sprintf(", to %.0f Pa against %.0f Pa", item.FinalPa, fitted.FinalPa)
+		}
+	}
+	return func(h float64) float64 {
+		return cleanPa + scale*max(0, b.Curve(h*slower)-b.CleanPa)
+	}, basis
+}
+
+// limitHours is where a curve reaches its limit or the cap; 0 when neither comes
+// within twenty years.
+func (b Bench) limitHours(c Curve, limitPa float64) float64 {
+	year := b.HoursPerYear
+	if !(year > 0) {
+		year = 8760
+	}
+	h := HoursTo(c, limitPa, 20*year)
+	if b.CapHours > 0 && (h == 0 || b.CapHours < h) {
+		return b.CapHours
+	}
+	return h
+}
+
+// HoursTo is the run hours at which a rising curve reaches pa; 0 when it does not
+// within the hours given.
+func HoursTo(c Curve, pa, within float64) float64 {
+	hi := within / 1024
+	for !(c(hi) >= pa) {
+		if hi >= within {
+			return 0
+		}
+		hi = min(2*hi, within)
+	}
+	lo := 0.0
+	for range 60 {
+		mid := (lo + hi) / 2
+		if c(mid) >= pa {
+			hi = mid
+		} else {
+			lo = mid
+		}
+	}
+	return hi
+}
