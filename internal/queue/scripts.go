@@ -123,7 +123,7 @@ if tonumber(redis.call('HGET', tries, bank) or '0') >= most then
   return {'parked'}
 end
 local try = redis.call('HINCRBY', tries, bank, 1)
-return {'go', redis.call('HGET', upto, bank), redis.call('HGET', marks, bank) or '0', try}`)
+return {'go', redis.call('HGET', upto, bank), redis.call('HGET', marks, bank) or '0', tostring(try)}`)
 
 // done ends a try that succeeded.
 //

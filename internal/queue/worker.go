@@ -68,19 +68,36 @@ func (s *session) guard(ctx context.Context, n Notice) (err error) {
 func (s *session) begin(e entry) (try, bool) {
 	r, err := s.tell(beginScript, s.c.Name, e.id, e.bank, e.upTo, s.c.MaxTries)
 	if err != nil {
-		return try{}, false
+		return try{}, false // the entry stays handed to this consumer and is claimed later
 	}
-	answer, _ := r.StringSlice()
+	t, state, err := parseBegin(e, r)
 	switch {
-	case len(answer) == 1 && answer[0] == "parked":
+	case err != nil:
+		s.c.Log.Error("queue: try not begun", "bank", e.bank, "error", err)
+	case state == "parked":
 		s.c.Log.Error("queue: notice parked: workers stopped while working on it", "bank", e.bank)
-		return try{}, false
-	case len(answer) != 4:
-		return try{}, false
 	}
-	upTo, _ := strconv.ParseInt(answer[1], 10, 64)
-	number, _ := strconv.Atoi(answer[3])
-	return try{entry: e, notice: Notice{Bank: e.bank, UpTo: upTo}, marks: answer[2], number: number}, true
+	return t, err == nil && state == "go"
+}
+
+// parseBegin reads the answer of beginScript.
+func parseBegin(e entry, r *redis.Cmd) (t try, state string, err error) {
+	answer, err := r.StringSlice()
+	if err != nil {
+		return try{}, "", err
+	}
+	if len(answer) > 0 && answer[0] != "go" {
+		return try{}, answer[0], nil
+	}
+	if len(answer) != 4 {
+		return try{}, "", fmt.Errorf("answer %q is not understood", answer)
+	}
+	t = try{entry: e, notice: Notice{Bank: e.bank}, marks: answer[2]}
+	if t.notice.UpTo, err = strconv.ParseInt(answer[1], 10, 64); err != nil {
+		return try{}, "", err
+	}
+	t.number, err = strconv.Atoi(answer[3])
+	return t, "go", err
 }
 
 func (s *session) done(t try) {
