@@ -133,11 +133,11 @@ func (s Schedule) start(hours float64) float64 {
 	if m, err := ParseClock(s.From); err == nil && hours < 24 {
 		return float64(m)
 	}
-	return max(0, middleOfDay-hours*60/2)
+	return min(middleOfDay, dayMinutes-hours*30) - hours*30
 }
 
 // middleOfDay is the minute a run without a stated start is centred on: 13:00, so
-// that 12 hours are 07:00 to 19:00. Beyond 22 hours it begins at midnight.
+// that 12 hours are 07:00 to 19:00. From 22 hours on it ends at midnight.
 const middleOfDay = 13 * 60
 
 // Runner counts run hours of a schedule in one time zone. The hours of a day

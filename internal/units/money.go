@@ -3,6 +3,7 @@ package units
 import (
 	"errors"
 	"fmt"
+	"math"
 
 	"github.com/shopspring/decimal"
 )
@@ -29,8 +30,12 @@ func (m Money) Add(n Money) (Money, error) {
 }
 
 // Times returns m multiplied by a dimensionless or physical factor (kWh, hours,
-// pieces), rounded half away from zero to the currency's minor unit.
+// pieces), rounded half away from zero to the currency's minor unit. A factor that
+// is no finite number gives nothing.
 func (m Money) Times(f float64) Money {
+	if math.IsNaN(f) || math.IsInf(f, 0) {
+		return Money{Currency: m.Currency}
+	}
 	return Money{m.Amount.Mul(decimal.NewFromFloat(f)).Round(minor(m.Currency)), m.Currency}
 }
 

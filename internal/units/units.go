@@ -159,10 +159,18 @@ func ShortPressure(pa float64, h Habit) string {
 	return pascal(pa)
 }
 
-func pascal(pa float64) string { return strconv.FormatFloat(pa+0, 'f', 0, 64) + " Pa" }
+func pascal(pa float64) string { return fixed(pa, 0) + " Pa" }
 
-func inch(pa float64) string {
-	return strconv.FormatFloat(pa/PaPerInH2O, 'f', 2, 64) + " in wc"
+func inch(pa float64) string { return fixed(pa/PaPerInH2O, 2) + " in wc" }
+
+// fixed prints x with a number of decimals, and a negative value that rounds to
+// nothing without its sign.
+func fixed(x float64, decimals int) string {
+	s := strconv.FormatFloat(x, 'f', decimals, 64)
+	if strings.HasPrefix(s, "-") && strings.Trim(s, "-0.") == "" {
+		return s[1:]
+	}
+	return s
 }
 
 // Flow prints an airflow in both unit systems, the site's habit first.
