@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+	"time"
 )
 
 // A Register is everything known of the plant at one moment. Build it with
@@ -18,6 +19,7 @@ type Register struct {
 	bankIDs []BankID
 	codes   []string
 	points  map[string]BankID // building-system point name, lower case
+	zones   map[string]*time.Location
 }
 
 // Contents is the register as data: the form it is filed, imported and stored in.
@@ -32,10 +34,11 @@ type Contents struct {
 func NewRegister(c Contents) *Register {
 	r := &Register{
 		sites: map[string]Site{}, ahus: map[BankID]AHU{}, banks: map[BankID]Bank{},
-		items: map[string]Item{}, points: map[string]BankID{},
+		items: map[string]Item{}, points: map[string]BankID{}, zones: map[string]*time.Location{},
 	}
 	for _, s := range c.Sites {
 		r.sites[s.ID] = s
+		r.zones[s.ID] = s.Location()
 	}
 	for id, a := range c.AHUs {
 		r.ahus[id] = a
@@ -100,6 +103,14 @@ func naturalKey(s string) string {
 
 // Site finds a site by id.
 func (r *Register) Site(id string) (Site, bool) { s, ok := r.sites[id]; return s, ok }
+
+// Location is the time zone of a site, loaded once; an unknown site gives UTC.
+func (r *Register) Location(site string) *time.Location {
+	if loc, ok := r.zones[site]; ok {
+		return loc
+	}
+	return time.UTC
+}
 
 // AHU finds an AHU by "site/ahu" (a bank's id will do).
 func (r *Register) AHU(id BankID) (AHU, bool) { a, ok := r.ahus[id.AHU()]; return a, ok }

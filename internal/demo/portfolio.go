@@ -8,9 +8,8 @@ import (
 	"clogwise/internal/registerfile"
 )
 
-// Portfolio is the register of the demo: three invented sites, 16 AHUs and 32
-// banks. The files are built in and a test holds them to no faults, so none are
-// returned.
+// Portfolio is the register of the demo. Its files are built in and a test holds
+// them to no faults, so none are returned.
 func Portfolio() plant.Contents {
 	var im registerfile.Import
 	im.Add("clinic.yaml", bytes.NewReader(configs.DemoClinic))
