@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"slices"
 	"time"
 
 	"gonum.org/v1/plot/vg"
@@ -13,13 +14,10 @@ import (
 func (p *painter) labels() {
 	p.labelLimit()
 	p.labelReach()
-	p.labelClean()
-	p.labelUpright(p.in.Now, p.in.Words.Today, true)
-	for i := len(p.in.Swaps) - 1; i >= 0; i-- {
-		s := p.in.Swaps[i]
-		p.labelUpright(s, p.in.Words.Changed+" "+p.date(s), false)
-	}
+	p.labelUpright(p.in.Now, label{text: p.in.Words.Today, face: p.plain, color: grey, hides: anyone})
 	p.labelOdd()
+	p.labelClean()
+	p.labelSwaps()
 	p.labelBand()
 	if len(p.in.Readings) == 0 {
 		p.labelEmpty()
@@ -28,131 +26,143 @@ func (p *painter) labels() {
 
 func (p *painter) date(t time.Time) string { return t.In(p.in.Loc).Format(p.in.Words.Date) }
 
+func (l label) width() vg.Length { return l.face.Width(l.text) }
+
 // along are spots at height y from the field's left to its right edge.
 func (p *painter) along(l label, y vg.Length) []vg.Point {
 	const step = 24
 	var out []vg.Point
-	for x := p.field.Min.X + 8; x+p.width(l) <= p.field.Max.X; x += step {
+	for x := p.field.Min.X + 16; x+l.width() <= p.field.Max.X; x += step {
 		out = append(out, vg.Point{X: x, Y: y})
 	}
 	return out
 }
 
-func (p *painter) width(l label) vg.Length { return l.face.Width(l.text) }
-
+// labelLimit names the limit; the reason for it is left out where it would hide
+// something.
 func (p *painter) labelLimit() {
 	if p.in.LimitPa <= 0 {
 		return
 	}
-	text := p.in.Words.Limit + " " + units.Pressure(p.in.LimitPa, p.in.Habit)
-	if p.in.LimitNote != "" {
-		text += ", " + p.in.LimitNote
-	}
-	l := label{text: text, face: p.bold, color: limited, must: true}
-	l.text = l.face.fit(l.text, p.field.Size().X-24)
 	y := p.y.at(p.in.LimitPa)
-	l.spots = append(p.along(l, y+14), p.along(l, y-36)...)
+	l := label{text: p.in.Words.Limit + " " + units.Pressure(p.in.LimitPa, p.in.Habit), face: p.bold, color: limited, hides: anyone}
+	if p.in.LimitNote != "" {
+		noted := l
+		noted.text, noted.hides = l.text+", "+p.in.LimitNote, fewest
+		noted.spots = p.along(noted, y+18)
+		if p.place(noted) {
+			return
+		}
+	}
+	l.spots = append(p.along(l, y+18), p.along(l, y-40)...)
 	p.place(l)
 }
 
 func (p *painter) labelReach() {
 	r := p.in.Reach
-	if r == nil || p.in.LimitPa <= 0 || !p.shown(r.Median) {
+	if r == nil || p.in.LimitPa <= 0 {
 		return
 	}
-	l := label{text: p.date(r.Median), face: p.bold, color: ink, must: true}
-	x := p.x.at(seconds(r.Median))
-	for _, y := range []vg.Length{p.field.Min.Y + 14, p.field.Min.Y + 58, p.field.Min.Y + 102} {
-		for _, left := range []vg.Length{x + 8, x - 8 - p.width(l)} {
-			l.spots = append(l.spots, vg.Point{X: left, Y: y})
-		}
-	}
-	p.place(l)
+	p.labelUpright(r.Median, label{text: p.date(r.Median), face: p.bold, color: ink, hides: anyone})
 }
 
 func (p *painter) labelClean() {
 	if p.in.CleanPa <= 0 {
 		return
 	}
-	l := label{text: p.in.Words.Clean + " " + units.ShortPressure(p.in.CleanPa, p.in.Habit), face: p.plain, color: grey, must: true}
+	l := label{text: p.in.Words.Clean + " " + units.ShortPressure(p.in.CleanPa, p.in.Habit), face: p.plain, color: grey, hides: anyone}
 	y := p.y.at(p.in.CleanPa)
-	l.spots = append(p.along(l, y-36), p.along(l, y+12)...)
+	l.spots = append(p.along(l, y-40), p.along(l, y+16)...)
 	p.place(l)
 }
 
-// labelUpright names an upright line beside its foot.
-func (p *painter) labelUpright(t time.Time, text string, must bool) {
+// labelUpright names an upright line beside its foot, right or left of it.
+func (p *painter) labelUpright(t time.Time, l label) bool {
 	if !p.shown(t) {
-		return
+		return false
 	}
-	l := label{text: text, face: p.plain, color: grey, must: must}
 	x := p.x.at(seconds(t))
-	for _, y := range []vg.Length{p.field.Min.Y + 14, p.field.Min.Y + 58, p.field.Min.Y + 102} {
-		for _, left := range []vg.Length{x + 10, x - 10 - p.width(l)} {
-			l.spots = append(l.spots, vg.Point{X: left, Y: y})
-		}
+	for _, up := range []vg.Length{14, 60, 106} {
+		l.spots = append(l.spots, vg.Point{X: x + 16, Y: p.field.Min.Y + up}, vg.Point{X: x - 16 - l.width(), Y: p.field.Min.Y + up})
 	}
-	p.place(l)
+	return p.place(l)
 }
 
-// labelOdd names the newest doubtful and the newest over-range reading.
-func (p *painter) labelOdd() {
-	var doubtful, over *Reading
-	for i := range p.in.Readings {
-		r := &p.in.Readings[i]
-		if !p.shown(r.At) {
+// labelSwaps names the change-outs, newest first: in full where there is room,
+// else by the date alone with a key above the field, else not at all.
+func (p *painter) labelSwaps() {
+	short := false
+	for _, s := range slices.Backward(p.in.Swaps) {
+		l := label{text: p.in.Words.Changed + " " + p.date(s), face: p.plain, color: grey, hides: nought}
+		if !p.shown(s) || p.labelUpright(s, l) {
 			continue
 		}
+		short = true
+		l.text = p.date(s)
+		p.labelUpright(s, l)
+	}
+	if short {
+		p.swapKey()
+	}
+}
+
+// swapKey explains the swaps' triangles above the field.
+func (p *painter) swapKey() {
+	x, y := p.field.Min.X+p.field.Size().X*0.62, p.field.Max.Y+30
+	p.swapMark(x, y+22)
+	p.write(p.axis, grey, vg.Point{X: x + 22, Y: y}, p.in.Words.Changed)
+}
+
+// labelOdd names the newest doubtful and the newest over-range reading, and
+// gives the figures of those too high for the picture.
+func (p *painter) labelOdd() {
+	var doubtful, over bool
+	for _, r := range slices.Backward(p.in.Readings) {
+		words, value := p.in.Words, units.ShortPressure(r.Pa, p.in.Habit)
 		switch {
-		case r.OverRange && (over == nil || r.At.After(over.At)):
-			over = r
-		case r.Doubtful && (doubtful == nil || r.At.After(doubtful.At)):
-			doubtful = r
+		case !p.shown(r.At):
+		case r.Pa > p.y.hi && r.Doubtful:
+			p.labelDot(r, words.Doubtful+" "+value)
+		case r.Pa > p.y.hi:
+			p.labelDot(r, value)
+		case r.OverRange && !over:
+			over = true
+			p.labelDot(r, words.OverRange+" "+value)
+		case r.Doubtful && !doubtful:
+			doubtful = true
+			p.labelDot(r, words.Doubtful)
 		}
-	}
-	if doubtful != nil {
-		text := p.in.Words.Doubtful
-		if doubtful.Pa > p.y.hi {
-			text += " " + units.ShortPressure(doubtful.Pa, p.in.Habit)
-		}
-		p.labelDot(*doubtful, text)
-	}
-	if over != nil {
-		p.labelDot(*over, p.in.Words.OverRange+" "+units.ShortPressure(over.Pa, p.in.Habit))
 	}
 }
 
 func (p *painter) labelDot(r Reading, text string) {
-	l := label{text: text, face: p.plain, color: dotted, must: true}
-	x, y, w := p.x.at(seconds(r.At)), p.inField(r.Pa), p.width(label{text: text, face: p.plain})
-	for _, up := range []vg.Length{-12, 24, -52, 60, -90} {
-		for _, left := range []vg.Length{x + 20, x - 20 - w, x - w/2} {
+	l := label{text: text, face: p.plain, color: dotted, hides: anyone}
+	x, y := p.x.at(seconds(r.At)), p.inField(r.Pa)
+	for _, up := range []vg.Length{-12, 32, -58, 70, -98} {
+		for _, left := range []vg.Length{x + 30, x - 30 - l.width(), x - l.width()/2} {
 			l.spots = append(l.spots, vg.Point{X: left, Y: y + up})
 		}
 	}
 	p.place(l)
 }
 
-// labelBand says what the band is, where there is room for it.
+// labelBand says what the band is, below it on the right, where there is room.
 func (p *painter) labelBand() {
-	if len(p.in.Forecast) < 2 {
-		return
-	}
-	l := label{text: p.in.Words.Range, face: p.plain, color: fitted}
-	for i := len(p.in.Forecast) - 1; i >= 0; i-- {
-		b := p.in.Forecast[i]
-		if !p.shown(b.At) {
-			continue
+	l := label{text: p.in.Words.Range, face: p.plain, color: fitted, hides: fewest}
+	for _, b := range slices.Backward(p.in.Forecast) {
+		x, y := p.x.at(seconds(b.At))+12, p.inField(b.Low)
+		for _, down := range []vg.Length{44, 84, 124, 164, 204} {
+			l.spots = append(l.spots, vg.Point{X: x, Y: y - down})
 		}
-		x := min(p.x.at(seconds(b.At)), p.field.Max.X) - p.width(l) - 8
-		l.spots = append(l.spots, vg.Point{X: x, Y: p.inField(b.Low) - 40})
 	}
 	p.place(l)
 }
 
 func (p *painter) labelEmpty() {
-	l := label{text: p.in.Words.NoReadings, face: p.bold, color: grey, must: true}
+	l := label{text: p.in.Words.NoReadings, face: p.bold, color: grey, hides: anyone}
 	mid := p.field.Min.Add(p.field.Max).Scale(0.5)
-	l.spots = []vg.Point{{X: mid.X - p.width(l)/2, Y: mid.Y}}
+	for _, up := range []vg.Length{0, -60, -120, -180} {
+		l.spots = append(l.spots, vg.Point{X: mid.X - l.width()/2, Y: mid.Y + up}, vg.Point{X: p.field.Max.X - l.width() - 16, Y: mid.Y + up})
+	}
 	p.place(l)
 }

@@ -40,7 +40,7 @@ func (p *painter) pressures() {
 	for _, v := range at {
 		p.write(p.axis, grey, vg.Point{X: p.field.Max.X + 14, Y: p.y.at(v*right.pa) - 11}, number(v, step))
 	}
-	above := p.field.Max.Y + 22
+	above := p.field.Max.Y + 30
 	p.write(p.axis, ink, vg.Point{X: 40, Y: above}, left.name+" "+p.in.Words.AtDesign)
 	p.write(p.axis, grey, vg.Point{X: Width - 40 - p.axis.Width(right.name), Y: above}, right.name)
 }
@@ -93,14 +93,25 @@ func (p *painter) swaps() {
 	for _, s := range p.in.Swaps {
 		if p.shown(s) {
 			x := p.x.at(seconds(s))
-			p.stroke(changed, 3, nil, vg.Point{X: x, Y: p.field.Min.Y}, vg.Point{X: x, Y: p.field.Max.Y})
-			p.fill(changed, vg.Point{X: x - 12, Y: p.field.Max.Y}, vg.Point{X: x + 12, Y: p.field.Max.Y}, vg.Point{X: x, Y: p.field.Max.Y - 20})
+			p.upright(changed, x, p.field.Max.Y, nil)
+			p.swapMark(x, p.field.Max.Y)
 		}
 	}
 	if p.shown(p.in.Now) {
 		x := p.x.at(seconds(p.in.Now))
-		p.stroke(grey, 3, []vg.Length{3, 9}, vg.Point{X: x, Y: p.field.Min.Y}, vg.Point{X: x, Y: p.field.Max.Y})
+		p.upright(grey, x, p.field.Max.Y, []vg.Length{3, 9})
 	}
+}
+
+func (p *painter) swapMark(x, y vg.Length) {
+	p.fill(changed, vg.Point{X: x - 12, Y: y}, vg.Point{X: x + 12, Y: y}, vg.Point{X: x, Y: y - 20})
+}
+
+// upright draws a line from the time axis up to height y.
+func (p *painter) upright(c color.Color, x, y vg.Length, dash []vg.Length) {
+	foot, head := vg.Point{X: x, Y: p.field.Min.Y}, vg.Point{X: x, Y: y}
+	p.stroke(c, 3, dash, foot, head)
+	p.mind(light, foot, head)
 }
 
 // levels draws the limit and the clean resistance.
@@ -129,6 +140,8 @@ func (p *painter) band() {
 	if len(upper) < 2 {
 		return
 	}
+	p.mind(heavy, lower...)
+	p.mind(heavy, upper...)
 	slices.Reverse(lower)
 	p.fill(banded, append(upper, lower...)...)
 }
@@ -140,7 +153,7 @@ func (p *painter) median() {
 	for i, b := range p.in.Forecast {
 		pts[i] = vg.Point{X: p.x.at(seconds(b.At)), Y: p.y.at(b.Mid)}
 	}
-	p.stroke(fitted, 5, []vg.Length{16, 10}, pts...)
+	p.fittedLine(pts, []vg.Length{16, 10})
 }
 
 // curve draws the fitted curve, one piece a life.
@@ -149,13 +162,18 @@ func (p *painter) curve() {
 	var last time.Time
 	for _, c := range p.in.Curve {
 		if len(life) > 0 && p.swapBetween(last, c.At) {
-			p.stroke(fitted, 5, nil, life...)
+			p.fittedLine(life, nil)
 			life = life[:0]
 		}
 		life = append(life, vg.Point{X: p.x.at(seconds(c.At)), Y: p.y.at(c.Pa)})
 		last = c.At
 	}
-	p.stroke(fitted, 5, nil, life...)
+	p.fittedLine(life, nil)
+}
+
+func (p *painter) fittedLine(pts []vg.Point, dash []vg.Length) {
+	p.stroke(fitted, 5, dash, pts...)
+	p.mind(heavy, pts...)
 }
 
 func (p *painter) swapBetween(a, b time.Time) bool {
@@ -172,14 +190,15 @@ func (p *painter) reach() {
 	y := p.y.at(p.in.LimitPa)
 	a, b := p.x.at(seconds(r.P10)), p.x.at(seconds(r.P90))
 	p.stroke(ink, 14, nil, vg.Point{X: a, Y: y}, vg.Point{X: b, Y: y})
+	p.mind(heavy, vg.Point{X: a, Y: y}, vg.Point{X: b, Y: y})
 	if !p.shown(r.Median) {
 		return
 	}
 	m := p.x.at(seconds(r.Median))
-	p.stroke(ink, 3, []vg.Length{4, 6}, vg.Point{X: m, Y: p.field.Min.Y}, vg.Point{X: m, Y: y})
+	p.upright(ink, m, y, []vg.Length{4, 6})
 	p.diamond(paper, m, y, 23)
 	p.diamond(ink, m, y, 18)
-	p.dots = append(p.dots, vg.Point{X: m, Y: y})
+	p.mind(heavy, vg.Point{X: m, Y: y - 18}, vg.Point{X: m, Y: y + 18})
 }
 
 func (p *painter) diamond(c color.Color, x, y, r vg.Length) {
@@ -206,7 +225,7 @@ func (p *painter) readings() {
 			continue
 		}
 		at := vg.Point{X: p.x.at(seconds(g.At)), Y: p.inField(g.Pa)}
-		p.dots = append(p.dots, at)
+		p.marks = append(p.marks, mark{at, r + 6, heavy})
 		switch {
 		case g.OverRange, g.Pa > p.y.hi:
 			p.triangle(at, r+4, g.Doubtful)

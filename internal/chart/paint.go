@@ -3,6 +3,7 @@ package chart
 import (
 	"image/color"
 	"math"
+	"strings"
 
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/vgimg"
@@ -39,25 +40,30 @@ type painter struct {
 	axis        face
 	field       vg.Rectangle
 	taken       []vg.Rectangle // labels placed
-	dots        []vg.Point     // marks that labels should not hide
+	marks       []mark         // what labels should not hide: dots, and lines every markStep pixels
 }
 
 func newPainter(in Input) *painter {
-	p := &painter{
+	return &painter{
 		in: in,
 		// At 72 dots an inch a point is a pixel.
 		canvas: vgimg.NewWith(vgimg.UseWH(Width, Height), vgimg.UseDPI(72), vgimg.UseBackgroundColor(paper)),
 		bold:   newFace(labelSize, true), plain: newFace(labelSize, false), axis: newFace(axisSize, false),
 	}
-	return p
 }
 
-func (p *painter) paint() {
+// layout writes the titles and gives the rest of the page to the field.
+func (p *painter) layout() {
 	top := p.titles()
-	p.field = vg.Rectangle{Min: vg.Point{X: marginLeft, Y: marginBottom}, Max: vg.Point{X: Width - marginRight, Y: top - marginTop - 50}}
+	p.field = vg.Rectangle{Min: vg.Point{X: marginLeft, Y: marginBottom}, Max: vg.Point{X: Width - marginRight, Y: top - marginTop - 56}}
 	from, to := p.in.span()
 	p.x = scale{seconds(from), seconds(to), p.field.Min.X, p.field.Max.X}
 	p.y = scale{0, p.in.topPa(), p.field.Min.Y, p.field.Max.Y}
+}
+
+// paint draws from the back to the front.
+func (p *painter) paint() {
+	p.layout()
 	p.pressures()
 	p.band()
 	p.dates()
@@ -80,7 +86,7 @@ func (p *painter) titles() vg.Length {
 		lines = f.wrap(p.in.Title, room)
 	}
 	if len(lines) > 3 {
-		lines = append(lines[:2], f.fit(lines[2]+" …", room-f.Width("…"))+"…")
+		lines = append(lines[:2], f.fit(strings.Join(lines[2:], " "), room))
 	}
 	y := vg.Length(Height - 24)
 	for _, l := range lines {
@@ -168,25 +174,64 @@ func (p *painter) circle(c color.Color, at vg.Point, r vg.Length) {
 	p.canvas.Fill(path)
 }
 
-// place puts a label on the first spot that hides nothing, else, if it must
-// stand, on the spot that hides the fewest dots.
-func (p *painter) place(l label) {
+// A mark is a point that labels keep off.
+type mark struct {
+	at     vg.Point
+	reach  vg.Length // how near a label may come
+	weight int       // how bad it is to hide it
+}
+
+// Weights of marks. A label may cross an upright line: a few of its marks.
+const (
+	heavy  = 100
+	light  = 1
+	nought = 0
+	fewest = 20              // at most two upright lines
+	anyone = math.MaxInt / 2 // the label stands whatever it hides
+)
+
+// markStep is the distance of marks along a line.
+const markStep = 10
+
+// mind remembers a line, as far as it is in the field, for labels to keep off.
+func (p *painter) mind(weight int, pts ...vg.Point) {
+	for i := 1; i < len(pts); i++ {
+		a, b, ok := clip(pts[i-1], pts[i], p.field)
+		if !ok {
+			continue
+		}
+		d := b.Sub(a)
+		n := math.Ceil(math.Hypot(float64(d.X), float64(d.Y)) / markStep)
+		for k := 0.0; k <= n; k++ {
+			p.marks = append(p.marks, mark{a.Add(d.Scale(vg.Length(k / max(n, 1)))), 8, weight})
+		}
+	}
+}
+
+// place puts a label on the first spot of those that hide the least, if that is
+// no more than it may hide. It reports whether it stands.
+func (p *painter) place(l label) bool {
 	best, bestHidden := vg.Point{}, math.MaxInt
 	for _, at := range l.spots {
 		if h := p.hidden(l.box(at)); h < bestHidden {
 			best, bestHidden = at, h
 		}
 	}
-	if bestHidden == math.MaxInt || bestHidden > 0 && !l.must {
-		return
+	if bestHidden > l.hides {
+		return false
 	}
-	b := l.box(best)
-	p.fill(paper, b.Min, vg.Point{X: b.Max.X, Y: b.Min.Y}, b.Max, vg.Point{X: b.Min.X, Y: b.Max.Y})
+	for _, d := range halo {
+		p.write(l.face, paper, best.Add(d), l.text)
+	}
 	p.write(l.face, l.color, best, l.text)
-	p.taken = append(p.taken, b)
+	p.taken = append(p.taken, l.box(best))
+	return true
 }
 
-const hiddenLabel = 1000 // worse than any number of dots
+// halo keeps letters readable over lines and bands.
+var halo = []vg.Point{{X: 3}, {X: -3}, {Y: 3}, {Y: -3}, {X: 2, Y: 2}, {X: -2, Y: 2}, {X: 2, Y: -2}, {X: -2, Y: -2}}
+
+const hiddenLabel = 1000 * heavy // worse than any number of marks
 
 func (p *painter) hidden(b vg.Rectangle) int {
 	if b.Min.X < p.field.Min.X-8 || b.Max.X > p.field.Max.X+8 || b.Min.Y < p.field.Min.Y || b.Max.Y > p.field.Max.Y+48 {
@@ -198,9 +243,9 @@ func (p *painter) hidden(b vg.Rectangle) int {
 			n += hiddenLabel
 		}
 	}
-	for _, d := range p.dots {
-		if d.X > b.Min.X-8 && d.X < b.Max.X+8 && d.Y > b.Min.Y-8 && d.Y < b.Max.Y+8 {
-			n++
+	for _, m := range p.marks {
+		if m.at.X > b.Min.X-m.reach && m.at.X < b.Max.X+m.reach && m.at.Y > b.Min.Y-m.reach && m.at.Y < b.Max.Y+m.reach {
+			n += m.weight
 		}
 	}
 	return n

@@ -66,7 +66,7 @@ func (l loading) input() chart.Input {
 		ahead := (d - age) / l.life
 		in.Forecast = append(in.Forecast, chart.Band{
 			At:  began.Add(time.Duration(d * 24 * float64(time.Hour))),
-			Low: l.pa(age + (d-age)*(1-l.spread)), Mid: l.pa(d), High: l.pa(age + (d-age)*(1+l.spread)) + 3*math.Sqrt(ahead),
+			Low: l.pa(age + (d-age)*(1-l.spread)), Mid: l.pa(d), High: l.pa(age+(d-age)*(1+l.spread)) + 3*math.Sqrt(ahead),
 		})
 	}
 	end := func(f float64) time.Time {
@@ -78,6 +78,11 @@ func (l loading) input() chart.Input {
 	return in
 }
 
+func reachWords(in chart.Input, layout string) string {
+	f := func(t time.Time) string { return t.In(zone).Format(layout) }
+	return f(in.Reach.Median) + " (" + f(in.Reach.P10) + " – " + f(in.Reach.P90) + ")"
+}
+
 // cases are the situations every change to the drawing is looked at in.
 func cases() map[string]chart.Input {
 	out := map[string]chart.Input{}
@@ -85,7 +90,7 @@ func cases() map[string]chart.Input {
 	ordinary := loading{clean: 62, limit: 200, life: 150, start: date(2025, 9, 20), now: date(2026, 2, 18),
 		swaps: []time.Time{date(2025, 10, 20)}, every: 7, noise: 4, spread: 0.35}
 	in := ordinary.input()
-	in.Title = "AHU-3 secondary: reaches 200 Pa about 18 Mar (9–31 Mar)"
+	in.Title = "AHU-3 secondary: reaches 200 Pa about " + reachWords(in, "2 Jan")
 	in.Subtitle = "North works · 12 bags ePM1 60 % · read 18 Feb: 145 Pa"
 	in.LimitNote = "manufacturer"
 	out["ordinary"] = in
@@ -95,7 +100,7 @@ func cases() map[string]chart.Input {
 		dense.swaps = append(dense.swaps, t)
 	}
 	in = dense.input()
-	in.Title = "AHU-11 primary: reaches 150 Pa about 15 Mar (8–30 Mar)"
+	in.Title = "AHU-11 primary: reaches 150 Pa about " + reachWords(in, "2 Jan")
 	in.Subtitle = "North works · 8 panels coarse 60 % · read daily"
 	out["dense-year"] = in
 
@@ -108,7 +113,7 @@ func cases() map[string]chart.Input {
 
 	one := loading{clean: 60, limit: 200, life: 180, start: date(2026, 1, 12), now: date(2026, 2, 1), swaps: []time.Time{date(2026, 1, 12)}, every: 400, spread: 0.55}
 	in = one.input()
-	in.Title = "AHU-7 secondary: reaches 200 Pa about 11 Jul (13 May – 20 Jan)"
+	in.Title = "AHU-7 secondary: reaches 200 Pa about " + reachWords(in, "2 Jan")
 	in.Subtitle = "North works · one reading so far"
 	out["one-reading"] = in
 
@@ -129,7 +134,7 @@ func cases() map[string]chart.Input {
 	ip := loading{clean: 0.28 * units.PaPerInH2O, limit: units.PaPerInH2O, life: 120, start: date(2025, 12, 1), now: date(2026, 3, 2), swaps: []time.Time{date(2025, 12, 1)}, every: 5, noise: 5, spread: 0.3}
 	in = ip.input()
 	in.Habit = units.IP
-	in.Title = "SF-2 prefilter: reaches 1.00 in wc about Mar 31 (Mar 24 – Apr 12)"
+	in.Title = "SF-2 prefilter: reaches 1.00 in wc about " + reachWords(in, "Jan 2")
 	in.Subtitle = "Lakeside plant · twelve 24×24 MERV 8 · read Mar 2: 0.72 in wc"
 	in.Words = chart.English()
 	in.Words.Date = "Jan 2"

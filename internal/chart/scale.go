@@ -61,7 +61,7 @@ func (in Input) span() (from, to time.Time) {
 		to = most
 	}
 	width := max(to.Sub(from), 14*24*time.Hour)
-	from, to = from.Add(-width/40), to.Add(width/16)
+	from, to = from.Add(-width/40), to.Add(width/9)
 	if to.Sub(from) < width {
 		to = from.Add(width)
 	}
@@ -119,7 +119,7 @@ func ticks(lo, hi float64, n int) (at []float64, step float64) {
 			break
 		}
 	}
-	for k := math.Ceil(lo/step - 1e-9); k*step <= hi*(1+1e-9); k++ {
+	for k := math.Ceil(lo/step-1e-9) + 0; k*step <= hi*(1+1e-9); k++ { // + 0 makes a positive nought
 		at = append(at, k*step)
 	}
 	return at, step

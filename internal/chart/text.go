@@ -44,7 +44,7 @@ func (f face) fit(s string, room vg.Length) string {
 func (f face) wrap(s string, room vg.Length) []string {
 	var out []string
 	line := ""
-	for _, w := range strings.Fields(s) {
+	for _, w := range unbroken(s) {
 		if longer := strings.TrimSpace(line + " " + w); f.Width(longer) <= room {
 			line = longer
 			continue
@@ -57,6 +57,26 @@ func (f face) wrap(s string, room vg.Length) []string {
 	return append(out, line)
 }
 
+// unbroken are the parts of a text that stay on one line: words, and a figure
+// with the short word after it ("15 Mar", "200 Pa").
+func unbroken(s string) []string {
+	var out []string
+	for _, w := range strings.Fields(s) {
+		n := len(out)
+		if n > 0 && endsInDigit(out[n-1]) && len(w) <= longestUnit {
+			out[n-1] += " " + w
+			continue
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
+// longestUnit is the length of a word that a figure is kept with, with its comma.
+const longestUnit = 5
+
+func endsInDigit(s string) bool { c := s[len(s)-1]; return c >= '0' && c <= '9' }
+
 // A label is a word to be placed where it hides the least.
 type label struct {
 	text  string
@@ -64,7 +84,8 @@ type label struct {
 	color color.Color
 	// spots are lower left corners to choose from, the best first.
 	spots []vg.Point
-	must  bool // place it even where it hides something
+	// hides is how much the label may hide, in the weights of marks.
+	hides int
 }
 
 func (l label) box(at vg.Point) vg.Rectangle {
