@@ -121,10 +121,20 @@ func (w *writer) run() {
 			w.commit(w.gather(j))
 		case <-w.quit:
 			w.drain()
-			w.closed = w.conn.Close()
+			w.closed = w.release()
 			return
 		}
 	}
+}
+
+// release finalizes the statements first: SQLite keeps a connection, and its
+// log beside the file, for as long as one is left.
+func (w *writer) release() error {
+	var errs []error
+	for _, s := range w.stmts {
+		errs = append(errs, s.Close())
+	}
+	return errors.Join(append(errs, w.conn.Close())...)
 }
 
 // drain writes what had been handed in when the store was closed.
