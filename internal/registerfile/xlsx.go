@@ -13,14 +13,20 @@ import (
 
 // xlsxTables reads every sheet of a workbook but those that are empty or whose
 // name begins with an underscore.
-func xlsxTables(name string, raw []byte) ([]table, []Fault) {
-	f, err := openXLSX(raw)
+func xlsxTables(name string, raw []byte) (tables []table, faults []Fault) {
+	defer func() { // a workbook comes from outside, and the library indexes into what it says
+		if r := recover(); r != nil {
+			tables, faults = nil, []Fault{{File: name, Text: fmt.Sprintf("is damaged (%v); open it in a spreadsheet and save it anew", r)}}
+		}
+	}()
+	f, err := excelize.OpenReader(bytes.NewReader(raw), unpackLimits)
 	if err != nil {
 		return nil, []Fault{{File: name, Text: fmt.Sprintf("is not a workbook that can be read (%v); save it as .xlsx without a password", err)}}
 	}
-	defer f.Close() // closes temporary files of large sheets
-	var tables []table
-	var faults []Fault
+	defer f.Close() // removes temporary files of large sheets
+	if p, err := f.GetWorkbookProps(); err == nil && p.Date1904 != nil && *p.Date1904 {
+		return nil, []Fault{{File: name, Text: "counts its dates from 1904; save it with the 1900 date system, or dates would be four years off"}}
+	}
 	for _, sheet := range f.GetSheetList() {
 		if strings.HasPrefix(sheet, "_") {
 			continue
@@ -30,11 +36,7 @@ func xlsxTables(name string, raw []byte) ([]table, []Fault) {
 			faults = append(faults, Fault{File: name, Sheet: sheet, Text: "cannot be read: " + err.Error()})
 			continue
 		}
-		var rows []row
-		for i, cells := range lines {
-			rows = append(rows, row{i + 1, cells})
-		}
-		if t, ok := newTable(name, sheet, rows); ok {
+		if t, ok := newTable(name, sheet, numbered(lines)); ok {
 			tables = append(tables, t)
 		}
 	}
@@ -44,15 +46,15 @@ func xlsxTables(name string, raw []byte) ([]table, []Fault) {
 	return tables, faults
 }
 
-// openXLSX opens a workbook within the size a register can need: a small file
-// may unpack to an enormous one.
-func openXLSX(raw []byte) (f *excelize.File, err error) {
-	defer func() { // a workbook comes from outside, and the library indexes into what it says
-		if r := recover(); r != nil {
-			f, err = nil, fmt.Errorf("damaged: %v", r)
-		}
-	}()
-	return excelize.OpenReader(bytes.NewReader(raw), excelize.Options{UnzipSizeLimit: 8 * MaxBytes, UnzipXMLSizeLimit: 2 * MaxBytes})
+// unpackLimits: a small file may unpack to an enormous one.
+var unpackLimits = excelize.Options{UnzipSizeLimit: 8 * MaxBytes, UnzipXMLSizeLimit: 2 * MaxBytes}
+
+func numbered(lines [][]string) []row {
+	rows := make([]row, len(lines))
+	for i, cells := range lines {
+		rows[i] = row{i + 1, cells}
+	}
+	return rows
 }
 
 // WriteXLSX writes a workbook with one sheet per table. It carries every field.
