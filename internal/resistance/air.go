@@ -54,5 +54,13 @@ func PressureAtPa(altitudeM float64) float64 {
 // Δp = k μ^(2−n) ρ^(n−1) q^n it is (μ₁.₂₀/μ)^(2−n) (1.20/ρ)^(n−1) (EN 779:2012
 // annex, ISO 16890-2 annex).
 func (a Air) ToStandard(n float64) float64 {
-	return math.Pow(StandardViscosity/Viscosity(a.TempC), 2-n) * math.Pow(StandardDensity/a.Density(), n-1)
+	mu, rho := a.logs()
+	return toStandard(mu, rho, n)
 }
+
+// logs returns ln(μ₁.₂₀/μ) and ln(1.20/ρ).
+func (a Air) logs() (mu, rho float64) {
+	return math.Log(StandardViscosity / Viscosity(a.TempC)), math.Log(StandardDensity / a.Density())
+}
+
+func toStandard(mu, rho, n float64) float64 { return math.Exp((2-n)*mu + (n-1)*rho) }

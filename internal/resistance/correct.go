@@ -49,6 +49,7 @@ const (
 	weightFanCurve = 0.8
 	weightSpeed    = 0.7
 	weightGuess    = 0.5 // design airflow assumed where nothing holds it
+	weightVAV      = 0.3 // design airflow assumed where it is known to vary
 )
 
 // A Corrector carries the readings of one bank to design airflow. It is
@@ -59,8 +60,8 @@ type Corrector struct {
 	share    float64 // of the AHU's airflow
 	designHz float64
 	control  plant.FanControl
-	air      Air
-	knownAir bool
+	varies   bool // VAV
+	mu, rho  float64 // ln of μ₁.₂₀/μ and of 1.20/ρ; both zero when nothing is known of the air
 	fan      *FanCurve
 	rest     float64 // Pa/(bank m³/s)²: the system without this bank
 }
@@ -71,9 +72,11 @@ type Corrector struct {
 func NewCorrector(ahu plant.AHU, bank plant.Bank, site plant.Site, law Law) Corrector {
 	c := Corrector{
 		law: law, design: BankFlowM3s(ahu, bank), share: flowShare(bank),
-		designHz: designHz(ahu, site), control: ahu.FanControl,
+		designHz: designHz(ahu, site), control: ahu.FanControl, varies: len(ahu.FlowProfile) > 1,
 	}
-	c.air, c.knownAir = AirAt(ahu, site)
+	if air, known := AirAt(ahu, site); known {
+		c.mu, c.rho = air.logs()
+	}
 	c.fan, c.rest = systemOf(ahu, bank, law)
 	return c
 }
@@ -152,10 +155,7 @@ func (c Corrector) Correct(pa float64, said Stated) Corrected {
 		q = out.Ratio
 	}
 	out.Exponent = c.law.Exponent(q)
-	out.Air = 1.0
-	if c.knownAir {
-		out.Air = c.air.ToStandard(out.Exponent)
-	}
+	out.Air = toStandard(c.mu, c.rho, out.Exponent)
 	out.Factor = out.Air * c.law.Ratio(q, q/out.Ratio)
 	out.Pa = pa * out.Factor
 	out.Weight *= flowWeight(out.Ratio)
@@ -179,6 +179,8 @@ func (c Corrector) airflow(pa float64, said Stated) Corrected {
 	switch {
 	case spoken:
 		return c.bySpeed(speed)
+	case c.varies:
+		return c.at(1, weightVAV, AsDesign, "airflow not given and it varies: taken as design")
 	case c.control == plant.FlowHeld:
 		return c.at(1, 1, AsDesign, "airflow not given: taken as design")
 	case c.control == plant.SpeedHeld:

@@ -35,14 +35,14 @@ func (e Exponent) Law() Law {
 }
 
 const (
-	leastFlowReadings = 6
+	leastFlowReadings = 8
 	leastFlowSpread   = 0.05 // of ln q: airflows must differ by some 5 %
 )
 
 // EstimateExponent reads n from readings at several airflows in one life. The
 // loading of the life is taken as ln Δp quadratic in run hours; n is fitted
 // beside it with Tukey's biweight, so that single bad readings do not count. The
-// second result is false when there are fewer than six readings or their
+// second result is false when there are fewer than eight readings or their
 // airflows are too much alike.
 func EstimateExponent(readings []FlowReading) (Exponent, bool) {
 	rs := make([]FlowReading, 0, len(readings))
@@ -107,7 +107,7 @@ func biweight(rows *mat.Dense, y *mat.VecDense) (n, se float64, ok bool) {
 	for i := range w {
 		w[i] = 1
 	}
-	var c []float64
+	var c, res []float64
 	var scale float64
 	for round := range 40 {
 		next, err := weighted(rows, y, w)
@@ -116,7 +116,7 @@ func biweight(rows *mat.Dense, y *mat.VecDense) (n, se float64, ok bool) {
 		}
 		settled := c != nil && math.Abs(next[0]-c[0]) < 1e-10
 		c = next
-		res := residuals(rows, y, c)
+		res = residuals(rows, y, c)
 		scale = madScale(res, cols)
 		if scale < 1e-12 { // an exact fit
 			break
@@ -128,7 +128,19 @@ func biweight(rows *mat.Dense, y *mat.VecDense) (n, se float64, ok bool) {
 			break
 		}
 	}
-	return c[0], standardError(rows, w, max(scale, 1e-12)), true
+	scale = max(scale, weightedRMS(res, w, cols))
+	return c[0], standardError(rows, w, scale), true
+}
+
+// weightedRMS is the residual scale from the readings that count. With few of
+// them the median alone is too often too small.
+func weightedRMS(res, w []float64, cols int) float64 {
+	var sq, sum float64
+	for i, r := range res {
+		sq += w[i] * r * r
+		sum += w[i]
+	}
+	return math.Sqrt(sq / max(1, sum-float64(cols)))
 }
 
 func robustWeight(z float64, huber bool) float64 {
