@@ -140,7 +140,7 @@ func postError(key string, err error) error {
 
 // claimable finds posts to send: ready, due, not leased, and first of their
 // thread. Parameters: 1 platform, 2 now, 3 limit.
-const claimable = `SELECT id FROM post p
+const claimable = `SELECT id FROM post p INDEXED BY post_ready
 	WHERE state = 'ready' AND platform = ?1 AND not_before <= ?2 AND coalesce(lease_until <= ?2, 1)
 	AND (thread = '' OR NOT EXISTS (
 		SELECT 1 FROM post e

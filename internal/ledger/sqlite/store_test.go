@@ -31,3 +31,7 @@ func TestConformance(t *testing.T) {
 	t.Parallel()
 	ledgertest.Conformance(t, func(t *testing.T) ledger.Store { return fresh(t) })
 }
+
+func BenchmarkStore(b *testing.B) {
+	ledgertest.Benchmark(b, func(b *testing.B) ledger.Store { return fresh(b) })
+}
