@@ -45,13 +45,19 @@ func csvTable(name string, raw []byte) ([]table, []Fault) {
 	return []table{t}, nil
 }
 
+// delimiter is the one that the first line with words in it has most of.
 func delimiter(raw []byte) rune {
-	first, _, _ := bytes.Cut(bytes.TrimLeft(raw, "\r\n"), []byte("\n"))
-	best, most := ',', strings.Count(string(first), ",")
-	for _, d := range []rune{';', '\t'} {
-		if n := strings.Count(string(first), string(d)); n > most {
-			best, most = d, n
+	best, most := ',', 0
+	for line := range bytes.Lines(raw) {
+		if text := bytes.Trim(line, ",;\t \r\n"); len(text) == 0 || text[0] == '#' {
+			continue
 		}
+		for _, d := range []rune{',', ';', '\t'} {
+			if n := strings.Count(string(line), string(d)); n > most {
+				best, most = d, n
+			}
+		}
+		break
 	}
 	return best
 }

@@ -3,6 +3,7 @@ package registerfile
 import (
 	"cmp"
 	"fmt"
+	"path/filepath"
 	"strings"
 )
 
@@ -23,10 +24,43 @@ func (f Fault) String() string {
 		fmt.Fprintf(&b, ", sheet %s", f.Sheet)
 	}
 	if f.Row > 0 {
-		fmt.Fprintf(&b, ", row %d", f.Row)
+		fmt.Fprintf(&b, ", %s %d", f.rowWord(), f.Row)
 	}
 	if f.Column != "" {
 		fmt.Fprintf(&b, ", %s", f.Column)
 	}
 	return b.String() + ": " + f.Text
+}
+
+func (f Fault) rowWord() string {
+	if isYAML(f.File) {
+		return "line"
+	}
+	return "row"
+}
+
+func isYAML(file string) bool {
+	ext := strings.ToLower(filepath.Ext(file))
+	return ext == ".yaml" || ext == ".yml"
+}
+
+// place is where the fault is, without what it says.
+func (f Fault) place() string {
+	f.Text = ""
+	return strings.TrimSuffix(f.String(), ": ")
+}
+
+// follows reports whether f, a fault of the register, only says again that a
+// cell or key could not be read, which p has said. In a YAML file the key alone
+// decides: an object is many lines long.
+func (f Fault) follows(p Fault) bool {
+	return f.File == p.File && f.Sheet == p.Sheet && f.Column != "" && lastKey(f.Column) == lastKey(p.Column) &&
+		(f.Row == p.Row || isYAML(f.File))
+}
+
+// lastKey is the innermost key of a field: top_pa of gauge.top_pa.
+func lastKey(field string) string {
+	field = field[strings.LastIndexByte(field, '.')+1:]
+	key, _, _ := strings.Cut(field, "[")
+	return key
 }

@@ -32,8 +32,14 @@ type Import struct {
 	items  []change[plant.Item]
 	ahus   []change[plant.AHU]
 	banks  []change[plant.Bank]
-	where  map[[2]string]Fault // object and id → place in the files
+	where  map[[2]string]position // object and id → place in the files
 	faults []Fault
+}
+
+// position is where an object was read, and what a field of it is called there.
+type position struct {
+	Fault
+	column func(field string) string
 }
 
 // change is what a file says of one object: how it becomes from what it was.
@@ -88,7 +94,10 @@ func (im *Import) Finish(base plant.Contents) (plant.Contents, []Fault) {
 	c := im.over(base)
 	faults := slices.Clone(im.faults)
 	for _, f := range plant.Validate(c) {
-		faults = append(faults, im.located(f))
+		at := im.located(f)
+		if !slices.ContainsFunc(im.faults, at.follows) {
+			faults = append(faults, at)
+		}
 	}
 	slices.SortStableFunc(faults, func(a, b Fault) int {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Sheet, b.Sheet), cmp.Compare(a.Row, b.Row))
@@ -136,30 +145,24 @@ func (im *Import) located(f plant.Fault) Fault {
 	if !ok {
 		return Fault{Text: f.String()}
 	}
-	at.Column = f.Field
+	at.Column = at.column(f.Field)
 	at.Text = fmt.Sprintf("%s %s: %s", f.Object, f.ID, f.Text)
-	return at
+	return at.Fault
 }
 
 // once notes where an object was read and reports whether it is the first of
 // its id: of two the second would silently win.
-func (im *Import) once(at Fault, object, id string) bool {
+func (im *Import) once(at position, object, id string) bool {
 	key := [2]string{object, id}
 	if first, ok := im.where[key]; ok {
 		at.Column = "id"
 		at.Text = fmt.Sprintf("%s %q is given twice, first in %s; keep one, or give this one another id", object, id, first.place())
-		im.fault(at)
+		im.fault(at.Fault)
 		return false
 	}
 	if im.where == nil {
-		im.where = map[[2]string]Fault{}
+		im.where = map[[2]string]position{}
 	}
 	im.where[key] = at
 	return true
-}
-
-// place is where the fault is, without what it says.
-func (f Fault) place() string {
-	f.Text = ""
-	return strings.TrimSuffix(f.String(), ": ")
 }

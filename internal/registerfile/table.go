@@ -28,6 +28,14 @@ func (t table) at(r row, col string) Fault {
 	return Fault{File: t.file, Sheet: t.sheet, Row: r.num, Column: shown}
 }
 
+// position is where an object's row is; prefix is before the names of its columns.
+func (t table) position(r row, prefix string) position {
+	return position{t.at(r, ""), func(field string) string {
+		key, _, _ := strings.Cut(field, "[")
+		return t.at(r, prefix+strings.ReplaceAll(key, ".", "_")).Column
+	}}
+}
+
 // cell is the text of a column, empty where the row or table has none.
 func (t table) cell(r row, col string) string {
 	i := slices.Index(t.header, col)
@@ -52,10 +60,13 @@ func newTable(file, sheet string, rows []row) (table, bool) {
 	t := table{file: file, sheet: sheet}
 	for _, r := range rows {
 		for i, c := range r.cells {
-			r.cells[i] = unguard(strings.TrimSpace(c))
+			r.cells[i] = strings.TrimSpace(c)
 		}
 		if blank(r) || strings.HasPrefix(r.cells[0], "#") {
 			continue
+		}
+		for i, c := range r.cells {
+			r.cells[i] = unguard(c)
 		}
 		if t.header == nil {
 			t.shown = r.cells
@@ -131,17 +142,21 @@ func clip(s string) string {
 	return s
 }
 
+// guarded are the first characters of text that would be taken for a formula,
+// or on reading for a remark or a guard.
+const guarded = "=+-@\t\r#'"
+
 // guard keeps a spreadsheet from taking text for a formula; unguard undoes it.
 // Text that begins with an apostrophe gets a second one, so that nothing is lost.
 func guard(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r'", rune(s[0])) {
+	if s != "" && strings.ContainsRune(guarded, rune(s[0])) {
 		return "'" + s
 	}
 	return s
 }
 
 func unguard(s string) string {
-	if len(s) > 1 && s[0] == '\'' && strings.ContainsRune("=+-@\t\r'", rune(s[1])) {
+	if len(s) > 1 && s[0] == '\'' && strings.ContainsRune(guarded, rune(s[1])) {
 		return s[1:]
 	}
 	return s

@@ -3,8 +3,8 @@ package registerfile
 import (
 	"cmp"
 	"reflect"
+	"regexp"
 	"slices"
-	"strings"
 
 	"clogwise/internal/plant"
 )
@@ -111,7 +111,7 @@ func objectRows[T any](im *Import, t table, cols []column, object, key string) [
 			im.fault(f)
 			continue
 		}
-		if im.once(t.at(r, ""), object, id) {
+		if im.once(t.position(r, ""), object, id) {
 			out = append(out, rowChange[T](im, t, r, cols, id))
 		}
 	}
@@ -122,10 +122,12 @@ func objectRows[T any](im *Import, t table, cols []column, object, key string) [
 // cells reported.
 func rowChange[T any](im *Import, t table, r row, cols []column, id string) change[T] {
 	fill := func(v T, report func(Fault)) T {
-		for _, c := range cols {
-			if !t.has(c.name) {
+		for _, h := range t.header {
+			i := slices.IndexFunc(cols, func(c column) bool { return c.name == h })
+			if i < 0 {
 				continue
 			}
+			c := cols[i]
 			if err := c.set(reflect.ValueOf(&v).Elem(), t.cell(r, c.name)); err != nil {
 				f := t.at(r, c.name)
 				f.Text = err.Error()
@@ -190,7 +192,7 @@ func (im *Import) ahuRow(t table, l layout, id string, r row) {
 	for _, c := range l.ahu[1:] {
 		says = says || t.cell(r, c.name) != ""
 	}
-	if !says || !im.once(t.at(r, ""), "ahu", id) {
+	if !says || !im.once(t.position(r, "ahu_"), "ahu", id) {
 		return
 	}
 	ch := rowChange[plant.AHU](im, t, r, l.ahu[1:], id)
@@ -209,7 +211,7 @@ func (im *Import) bankRow(t table, l layout, site, ahu string, r row) {
 		return // an AHU without banks
 	}
 	id := string(plant.MakeBankID(site, ahu, bank))
-	if !im.once(t.at(r, ""), "bank", id) {
+	if !im.once(t.position(r, ""), "bank", id) {
 		return
 	}
 	ch := rowChange[plant.Bank](im, t, r, l.own, id)
@@ -280,9 +282,13 @@ func cellsOf(cols []column, v reflect.Value) []string {
 	return out
 }
 
+// plainNumber is what a cell may hold without a guard although it begins with a
+// sign.
+var plainNumber = regexp.MustCompile(`^-?\d+(\.\d+)?$`)
+
 func cellOf(c column, v reflect.Value) string {
 	s := c.get(v)
-	if numberUnit.MatchString(s) && !strings.ContainsAny(s[1:], "=+-@") {
+	if plainNumber.MatchString(s) {
 		return s
 	}
 	return guard(s)

@@ -46,11 +46,8 @@ func (im *Import) addYAML(name string, raw []byte) {
 	before := len(im.faults)
 	checkNode(name, &doc, func(f Fault) { im.fault(f) })
 	var f yamlFile
-	if err := doc.Decode(&f); err != nil {
-		if len(im.faults) == before { // else told already, better
-			im.decodeFaults(name, err)
-		}
-		return
+	if err := doc.Decode(&f); err != nil && len(im.faults) == before { // else told already, better
+		im.decodeFaults(name, err)
 	}
 	im.place(name, f, linesOf(&doc))
 }
@@ -132,8 +129,8 @@ func nested(c plant.Contents) yamlFile {
 // of list indexes.
 type lines map[string]int
 
-func (l lines) of(file, list string, path ...int) Fault {
-	return Fault{File: file, Row: l[fmt.Sprint(list, path)]}
+func (l lines) of(file, list string, path ...int) position {
+	return position{Fault{File: file, Row: l[fmt.Sprint(list, path)]}, func(field string) string { return field }}
 }
 
 func linesOf(doc *yaml.Node) lines {
