@@ -41,8 +41,8 @@ func Neglect(afterHours, factor float64) func(float64) float64 {
 const pairNodes = 96
 
 // PairPolicies returns the best policy for each K up to MaxK, never beyond either
-// bank's limit, from K = 1. A K whose secondary would pass its limit even at the
-// shortest primary interval, a hundredth of the longest, is left out. It returns
+// bank's limit, from K = 1. With interest, the energy of the secondary is
+// discounted by the hours of its own curve, a small simplification. It returns
 // ErrInterval when the plans cannot be costed.
 func PairPolicies(p Pair) ([]PairPolicy, error) {
 	first, err := newTable(p.Primary)

@@ -60,7 +60,7 @@ type Corrector struct {
 	share    float64 // of the AHU's airflow
 	designHz float64
 	control  plant.FanControl
-	varies   bool // VAV
+	varies   bool    // VAV
 	mu, rho  float64 // ln of μ₁.₂₀/μ and of 1.20/ρ; both zero when nothing is known of the air
 	fan      *FanCurve
 	rest     float64 // Pa/(bank m³/s)²: the system without this bank
