@@ -58,14 +58,13 @@ func isFatal(err error) bool {
 	if status, ok := errors.AsType[slack.StatusCodeError](err); ok {
 		return status.Code == http.StatusNotFound // the API address is wrong
 	}
-	answer, ok := errors.AsType[slack.SlackErrorResponse](err)
-	return ok && fatals[answer.Err] != ""
+	return fatals[answerOf(err)] != ""
 }
 
 // explain says what to do about a fatal error.
 func explain(err error) error {
-	if answer, ok := errors.AsType[slack.SlackErrorResponse](err); ok {
-		return fmt.Errorf("slack: refused (%w): %s", err, fatals[answer.Err])
+	if advice := fatals[answerOf(err)]; advice != "" {
+		return fmt.Errorf("slack: refused (%w): %s", err, advice)
 	}
 	return fmt.Errorf("slack: %w", redacted(err))
 }
@@ -78,15 +77,19 @@ func sendError(what string, err error) error {
 	if status, ok := errors.AsType[slack.StatusCodeError](err); ok && status.Code == http.StatusTooManyRequests {
 		return &channel.RetryError{After: unstatedRetry, Err: fmt.Errorf("slack: %s: rate limit", what)}
 	}
-	if answer, ok := errors.AsType[slack.SlackErrorResponse](err); ok {
-		switch {
-		case answer.Err == "ratelimited" || answer.Err == "rate_limited":
-			return &channel.RetryError{After: unstatedRetry, Err: fmt.Errorf("slack: %s: rate limit", what)}
-		case refusals[answer.Err]:
-			return fmt.Errorf("slack: %s: %w: %s", what, channel.ErrRefused, answer.Err)
-		}
+	switch answer := answerOf(err); {
+	case answer == "ratelimited" || answer == "rate_limited":
+		return &channel.RetryError{After: unstatedRetry, Err: fmt.Errorf("slack: %s: rate limit", what)}
+	case refusals[answer]:
+		return fmt.Errorf("slack: %s: %w: %s", what, channel.ErrRefused, answer)
 	}
 	return fmt.Errorf("slack: %s: %w", what, redacted(err))
+}
+
+// answerOf is the Web API's own word for what went wrong; empty for other errors.
+func answerOf(err error) string {
+	answer, _ := errors.AsType[slack.SlackErrorResponse](err)
+	return answer.Err
 }
 
 // redacted drops addresses from an error: those of sockets and uploads carry

@@ -48,6 +48,9 @@ func (e *Edge) call(ctx context.Context, h channel.Handler, in inbound) (err err
 		return h.HandlePress(ctx, p)
 	}
 	m := *in.message
+	if m.At.IsZero() {
+		m.At = e.cfg.Now().UTC() // a slash command carries no time
+	}
 	m.UserName = e.names.of(ctx, m.User)
 	m.Text = plain(m.Text, in.bot, e.names.limited(ctx, maxNamesPerMessage))
 	return h.HandleMessage(ctx, m)

@@ -24,10 +24,13 @@ func (in inbound) empty() bool { return in.message == nil && in.press == nil }
 // lane is the key within which order is kept: the thread, or the channel outside
 // threads.
 func (in inbound) lane() string {
-	if in.press != nil {
+	switch {
+	case in.press != nil:
 		return in.press.Channel + "/" + in.press.Thread
+	case in.message != nil:
+		return in.message.Channel + "/" + in.message.Thread
 	}
-	return in.message.Channel + "/" + in.message.Thread
+	return "" // nothing for the handler
 }
 
 // onceKey is the same for every copy of one happening. A new message may come as

@@ -80,24 +80,26 @@ func split(text string, limit int) []string {
 	for width(text) > limit {
 		at := cut(text, limit)
 		pieces = append(pieces, strings.TrimRightFunc(text[:at], unicode.IsSpace))
-		text = strings.TrimPrefix(text[at:], "\n")
+		if text[at] == '\n' || text[at] == ' ' {
+			at++
+		}
+		text = text[at:]
 	}
 	return append(pieces, text)
 }
 
-// cut finds the byte at which to cut: after the last line that fits, else after
-// the last word, else after the last character.
+// cut finds the byte at which to cut: the end of the last line that fits, else
+// of the last word, else of the last character.
 func cut(text string, limit int) int {
 	line, word, used := 0, 0, 0
 	for i, r := range text {
+		if blank := strings.TrimSpace(text[:i]) == ""; !blank && r == '\n' {
+			line = i
+		} else if !blank && r == ' ' {
+			word = i
+		}
 		if used += runeWidth(r); used > limit {
 			return cmp.Or(line, word, i)
-		}
-		switch end := i + utf8.RuneLen(r); {
-		case r == '\n' && strings.TrimSpace(text[:i]) != "":
-			line = i
-		case r == ' ' && strings.TrimSpace(text[:i]) != "":
-			word = end
 		}
 	}
 	return len(text)

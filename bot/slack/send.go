@@ -6,7 +6,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/json"
-	"errors"
 	"strings"
 	"sync"
 	"time"
@@ -105,11 +104,7 @@ func (e *Edge) say(ctx context.Context, to *target, p part) (id string, err erro
 // detour is another way to the reader after a refusal: beside a thread that
 // takes no replies, or directly to the asker of a slash command.
 func (t target) detour(err error) (target, bool) {
-	answer, ok := errors.AsType[slack.SlackErrorResponse](err)
-	if !ok {
-		return t, false
-	}
-	switch answer.Err {
+	switch answerOf(err) {
 	case "thread_not_found", "cannot_reply_to_message", "invalid_thread_ts":
 		return target{channel: t.channel}, t.thread != ""
 	case "not_in_channel", "channel_not_found":

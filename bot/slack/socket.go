@@ -117,7 +117,7 @@ func (s *session) take(ctx context.Context, evt socketmode.Event) error {
 		log.Info("slack: connected", "team", s.me.Team, "bot", s.me.User)
 	case socketmode.EventTypeConnectionError:
 		trouble, ok := evt.Data.(*slack.ConnectionErrorEvent)
-		if !ok {
+		if !ok || ctx.Err() != nil {
 			return nil
 		}
 		if isFatal(trouble.ErrorObj) {
@@ -145,14 +145,12 @@ func (s *session) accept(ctx context.Context, req socketmode.Request) {
 		// It will not read better the next time.
 		s.edge.log.Warn("slack: payload not understood", "envelope", req.EnvelopeID, "kind", req.Type)
 	}
-	if in.empty() {
-		s.ack(ctx, req.EnvelopeID)
-		return
-	}
 	s.jobs.Add(1)
 	job := func() {
 		defer s.jobs.Done()
-		if s.edge.handle(ctx, s.handler, in) == nil {
+		// What is not for the handler is acknowledged from here as well: an
+		// acknowledgement may have to wait, and the reader of the socket must not.
+		if in.empty() || s.edge.handle(ctx, s.handler, in) == nil {
 			s.ack(ctx, req.EnvelopeID)
 		}
 	}

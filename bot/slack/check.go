@@ -1,0 +1,142 @@
+package slack
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/slack-go/slack"
+)
+
+// Finding is one thing Check looked at.
+type Finding struct {
+	What   string // "bot token", "scopes", …
+	OK     bool
+	Detail string // what was found
+	Mend   string // what to do about it; empty if OK
+}
+
+// Scope is a permission of the bot token and what it is for.
+type Scope struct{ Name, For string }
+
+// Scopes lists the least scopes of the bot token with which everything works.
+func Scopes() []Scope {
+	return []Scope{
+		{"chat:write", "post replies, digests and reminders"},
+		{"channels:history", "read messages in public channels the bot was invited to"},
+		{"groups:history", "the same in private channels"},
+		{"im:history", "read direct messages to the bot"},
+		{"users:read", "show people by name"},
+		{"files:write", "attach charts and tables"},
+		{"commands", "the slash command"},
+	}
+}
+
+// Check tries the tokens, the scopes and, as far as the scopes allow, whether
+// the bot is in the given channels (ids). It says what is wrong and what to do.
+func (e *Edge) Check(ctx context.Context, channels ...string) []Finding {
+	findings := e.checkBotToken(ctx)
+	if e.cfg.AppToken == "" && e.cfg.SigningSecret == "" {
+		findings = append(findings, Finding{
+			What: "way in", Detail: "neither an app token nor a signing secret is set",
+			Mend: "set the app token (xapp-…) for Socket Mode, or the signing secret for the Events API",
+		})
+	}
+	if e.cfg.AppToken != "" {
+		findings = append(findings, e.checkAppToken(ctx))
+	}
+	for _, id := range channels {
+		findings = append(findings, e.checkChannel(ctx, id))
+	}
+	return findings
+}
+
+func (e *Edge) checkBotToken(ctx context.Context) []Finding {
+	auth, err := e.api.AuthTestContext(ctx)
+	if err != nil {
+		return []Finding{{What: "bot token", Detail: detail(err), Mend: mend(err, "copy the Bot User OAuth Token (xoxb-…) again from OAuth & Permissions")}}
+	}
+	token := Finding{What: "bot token", OK: true, Detail: fmt.Sprintf("%s in %s (%s)", auth.User, auth.Team, auth.TeamID)}
+	if e.cfg.Team != "" && auth.TeamID != e.cfg.Team {
+		token.OK = false
+		token.Mend = fmt.Sprintf("the configuration names workspace %s: use that workspace's token or change the setting", e.cfg.Team)
+	}
+	findings := []Finding{token}
+	if granted := auth.Header.Get("X-OAuth-Scopes"); granted != "" {
+		findings = append(findings, checkScopes(granted))
+	}
+	return findings
+}
+
+func checkScopes(granted string) Finding {
+	have := strings.FieldsFunc(granted, func(r rune) bool { return r == ',' || r == ' ' })
+	var missing, why []string
+	for _, s := range Scopes() {
+		if !slices.Contains(have, s.Name) {
+			missing = append(missing, s.Name)
+			why = append(why, s.Name+" ("+s.For+")")
+		}
+	}
+	if len(missing) == 0 {
+		return Finding{What: "scopes", OK: true, Detail: "all there"}
+	}
+	return Finding{
+		What: "scopes", Detail: "missing: " + strings.Join(why, ", "),
+		Mend: "add " + strings.Join(missing, ", ") + " under OAuth & Permissions, Bot Token Scopes, and reinstall the app",
+	}
+}
+
+// checkAppToken asks for a socket address, which proves connections:write, and
+// leaves it unused.
+func (e *Edge) checkAppToken(ctx context.Context) Finding {
+	f := Finding{What: "app token"}
+	if _, _, err := e.api.StartSocketModeContext(ctx); err != nil {
+		f.Detail = detail(err)
+		f.Mend = mend(err, "turn on Socket Mode, and under Basic Information make an App-Level Token (xapp-…) with connections:write")
+		return f
+	}
+	f.OK, f.Detail = true, "Socket Mode is on"
+	return f
+}
+
+func (e *Edge) checkChannel(ctx context.Context, id string) Finding {
+	f := Finding{What: "channel " + id}
+	c, err := e.api.GetConversationInfoContext(ctx, &slack.GetConversationInfoInput{ChannelID: id})
+	switch {
+	case answerOf(err) == "missing_scope":
+		f.OK, f.Detail = true, "not checked: that takes the optional scopes channels:read and groups:read"
+	case answerOf(err) == "channel_not_found":
+		f.Detail = "no such channel, or a private one without the bot"
+		f.Mend = "check the id (at the foot of the channel's details) and type /invite @clogwise in the channel"
+	case err != nil:
+		f.Detail, f.Mend = detail(err), mend(err, "see the bot token above")
+	case c.IsArchived:
+		f.Detail, f.Mend = "#"+c.Name+" is archived", "unarchive it or name another channel"
+	case !c.IsMember:
+		f.Detail, f.Mend = "the bot is not in #"+c.Name, "type /invite @clogwise in #"+c.Name
+	default:
+		f.OK, f.Detail = true, "#"+c.Name
+	}
+	return f
+}
+
+func detail(err error) string {
+	if answer := answerOf(err); answer != "" {
+		return "refused: " + answer
+	}
+	return "no answer: " + redacted(err).Error()
+}
+
+// mend is what to do: about the token if the platform refused it, else about the
+// way to the platform.
+func mend(err error, token string) string {
+	if answerOf(err) != "" {
+		return token
+	}
+	if _, limited := errors.AsType[*slack.RateLimitedError](err); limited {
+		return "asked too often: wait a minute and try again"
+	}
+	return "check network, proxy and status of the chat service, then try again"
+}
