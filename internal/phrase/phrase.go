@@ -25,6 +25,10 @@ type Scope struct {
 	Booked []plant.BankID
 	// Here is the place the talk is about (last bank or AHU in this thread), or empty.
 	Here plant.BankID
+
+	// Index is NewIndex(Register), kept by a caller that reads many messages
+	// against one register; nil builds one for this message alone.
+	Index *Index
 }
 
 // Outcome is how a message was understood.
@@ -45,9 +49,10 @@ type Meaning struct {
 	Items   []Item // Entry: what to record
 	Query   *Query // Question; may stand beside Items ("pre 1.05 wg DIRTY pls order" records and orders)
 	Ask     *Asking
-	Code    string // Refused: "running-fan", "override", "future", …
-	Reply   string // Refused: the sentence to say
-	Notes   []Note // things worth echoing: letter O read as zero, airflow not given …
+	Code    string         // Refused: "running-fan", "lock", "shorten", "override", "copy", "register", "too-long"
+	Reply   string         // Refused: the sentence to say; what else the message clearly reported stands in Items all the same
+	Notes   []Note         // things worth echoing: letter O read as zero, airflow not given …
+	About   []plant.BankID // every place the message names, in order; also when refused or asked
 }
 
 // Item is one thing to record.
@@ -62,6 +67,9 @@ type Item struct {
 	// CorrectsLast says that the item amends the last standing entry of its kind
 	// at Place; the caller turns it into an entry.Amend.
 	CorrectsLast bool
+	// Was is the value in Pa that the message says stood there before, or nil
+	// ("should be 0.54 not 0.45 iwc").
+	Was *float64
 }
 
 // Note is an aside to be echoed.
@@ -69,7 +77,7 @@ type Note struct{ Code, Text string }
 
 // Asking is one short question with at most three choices.
 type Asking struct {
-	Code    string // "unit", "bank", "ahu", "site", "sign", "high", "which-job", "mixed-units", …
+	Code    string // one of the Ask… codes
 	Text    string
 	Choices []Choice
 	Kept    []Item // what in the message was clear; not saved either until the answer completes it
@@ -116,16 +124,40 @@ type Query struct {
 	// Defer, register limits and the like are Items, not queries.
 }
 
-// Understand reads one message. It never panics, takes time linear in len(text)
-// and looks at no more than MaxLength bytes.
-//
-// func Understand(text string, sc Scope) Meaning   — see understand.go
+// Codes of an Asking.
+const (
+	AskSite       = "site"        // the tag exists at several sites
+	AskAHU        = "ahu"         // no such tag, or none given
+	AskBank       = "bank"        // the AHU has several banks and none was named, or not that one
+	AskUnit       = "unit"        // no unit, or several are credible
+	AskMixedUnits = "mixed-units" // bare numbers that only make sense in different units
+	AskOrder      = "order"       // several values without words for the banks
+	AskSign       = "sign"        // minus or dash
+	AskHigh       = "high"        // above twice the limit or over the gauge's top
+	AskZero       = "zero"        // 0 Pa: fan off, zero check or plugged?
+	AskNegative   = "negative"    // minus, and meant
+	AskRange      = "range"       // "112-205": bouncing, or two banks?
+	AskImpossible = "impossible"  // outside what a filter gauge can show
+	AskNumber     = "number"      // a number that fits nothing
+	AskFuture     = "future"      // a reading or swap that has yet to happen
+	AskWhen       = "when"        // a booking or deferral without a day
+	AskReason     = "reason"      // a skip or deferral without a reason
+	AskJob        = "which-job"   // "done", with several jobs open
+	AskItem       = "item"        // no such item or size in the register
+	AskChange     = "change"      // changed already, or to be changed?
+	AskFanOff     = "fan-off"     // a reading beside "fan off"
+)
 
-// Complete reads an answer to a question that was asked before: the index of
-// the choice it picks, or -1 when it is not an answer to it (then it is read as
-// a message of its own).
-//
-// func Complete(answer string, a Asking) int       — see complete.go
+// Codes of a refusal.
+const (
+	RefuseRunning  = "running-fan"
+	RefuseLock     = "lock"
+	RefuseShorten  = "shorten"
+	RefuseOverride = "override"
+	RefuseCopy     = "copy"
+	RefuseRegister = "register"
+	RefuseLong     = "too-long"
+)
 
 // MaxLength is the length in bytes beyond which a message is not read.
 const MaxLength = 8000

@@ -1,0 +1,379 @@
+package phrase
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+
+	"clogwise/internal/entry"
+	"clogwise/internal/plant"
+)
+
+// jobPlaces gives the banks of a job: those named, else those of the AHU that
+// have an open booking, else the AHU.
+func (p *parser) jobPlaces(g *group, ahu plant.BankID) []plant.BankID {
+	if hasKind(g.marks, mBank) {
+		return p.skipPlaces(g, ahu)
+	}
+	var out []plant.BankID
+	for _, id := range p.sc.Booked {
+		if id.AHU() == ahu && !slices.Contains(out, id) {
+			out = append(out, id)
+		}
+	}
+	if len(out) == 0 {
+		return []plant.BankID{ahu}
+	}
+	return out
+}
+
+// jobGroup settles the AHUs of a job; without a tag the one open job is meant.
+func (p *parser) jobGroup(g *group) ([]plant.BankID, bool) {
+	if g.ahu != nil || p.hasHere() {
+		ahus, ok := p.places(g, true)
+		var out []plant.BankID
+		for _, a := range ahus {
+			out = append(out, p.jobPlaces(g, a)...)
+		}
+		return out, ok
+	}
+	switch len(p.sc.Booked) {
+	case 0:
+		return nil, false
+	case 1:
+		return p.sc.Booked, true
+	}
+	p.askWhichJob(g.line, func(name string) []edit { return []edit{{g.line.to, g.line.to, " " + name}} })
+	return nil, false
+}
+
+// booking gives a change-out a start: "tmrw doing AHU-6 bags 9am".
+func (p *parser) booking(g *group) bool {
+	book := hasCue(g.line.marks, cBook)
+	future := g.timed && (g.moment.future || g.moment.day == dayOffset && g.moment.n > 0 || g.moment.day == dayDate || g.moment.day == dayWeekday)
+	doing := hasCue(g.line.marks, cDoing, cChange) && future && !hasCue(g.line.marks, cSwap, cCan)
+	if !book && !doing || g.ahu == nil || hasCue(g.marks, cSteps) || typedPressure(g.marks) || hasCue(g.marks, cWish) && hasKind(g.marks, mItem, mSize) {
+		return false
+	}
+	if g.line.question && !book {
+		return false
+	}
+	ahus, ok := p.places(g, true)
+	if !ok {
+		return true
+	}
+	if !g.timed {
+		p.askWhenToBook(g, ahus[0])
+		return true
+	}
+	for _, ahu := range ahus {
+		for _, place := range p.bookPlaces(g, ahu) {
+			start, assumed := p.start(g, place)
+			if !start.After(p.sc.Now) || start.Sub(p.sc.Now) > mostAhead {
+				p.askWhenToBook(g, place)
+				return true
+			}
+			it := p.item(g, place, p.sc.Now, entry.Booking{Start: start, Crew: p.crew(g.line)})
+			if assumed {
+				it.Flags = append(it.Flags, "time-assumed")
+			}
+			p.add(it)
+		}
+	}
+	return true
+}
+
+// mostAhead is how far ahead a change-out can be booked.
+const mostAhead = 300 * 24 * time.Hour
+
+func (p *parser) bookPlaces(g *group, ahu plant.BankID) []plant.BankID {
+	if hasKind(g.marks, mBank) {
+		return p.skipPlaces(g, ahu)
+	}
+	if banks := p.banksOf(ahu); len(banks) == 1 {
+		return banks
+	}
+	return []plant.BankID{ahu}
+}
+
+// start is when a booking begins: at the time said, or when work starts there.
+func (p *parser) start(g *group, place plant.BankID) (time.Time, bool) {
+	h, m := p.workStart(place)
+	return g.moment.ahead(p.sc.Now, p.zone(place), h, m)
+}
+
+// workStart is when the site's working day begins; 08:00 when it does not say.
+func (p *parser) workStart(place plant.BankID) (hour, minute int) {
+	s, _ := p.reg.Site(place.Site())
+	h, m, ok := strings.Cut(s.WorkHours.From, ":")
+	hour, err1 := strconv.Atoi(h)
+	minute, err2 := strconv.Atoi(m)
+	if !ok || err1 != nil || err2 != nil || hour < 0 || hour > 23 || minute < 0 || minute > 59 {
+		return 8, 0
+	}
+	return hour, minute
+}
+
+func (p *parser) askWhenToBook(g *group, place plant.BankID) {
+	h, m := p.workStart(place)
+	clock := time.Date(2000, 1, 1, h, m, 0, 0, time.UTC).Format("15:04")
+	var options []option
+	day := p.sc.Now.In(p.zone(place))
+	for len(options) < 3 {
+		day = day.AddDate(0, 0, 1)
+		if wd := day.Weekday(); wd == time.Saturday || wd == time.Sunday {
+			continue
+		}
+		text := day.Format("2006-01-02") + " " + clock
+		edits := []edit{{g.line.to, g.line.to, " " + text}}
+		for _, s := range g.moment.spans {
+			edits = append(edits, edit{s.from, s.to, ""})
+		}
+		options = append(options, option{keys: []string{text, day.Format("Mon"), day.Format("Monday")}, label: day.Format("Mon 2 Jan ") + clock, edits: edits})
+	}
+	p.problem(AskWhen, sayWhen(p.reg.Name(place)), options...)
+}
+
+// crew reads the names after "with": "with Nadia and Tom".
+func (p *parser) crew(l *line) []string {
+	var out []string
+	for i := 0; i < len(l.marks); i++ {
+		if !l.marks[i].is(cWith) {
+			continue
+		}
+		for j := i + 1; j < len(l.marks); j++ {
+			m := l.marks[j]
+			if m.kind == mWord || m.kind == mCue && capital(p.text[m.from:m.to]) {
+				out = append(out, p.text[m.from:m.to])
+				continue
+			}
+			if m.sign(",", "&", "+", "@") || m.is(cAnd) {
+				continue
+			}
+			break
+		}
+		break
+	}
+	if l.who != "" {
+		out = append(out, l.who)
+	}
+	return out
+}
+
+func capital(s string) bool {
+	for _, r := range s {
+		return unicode.IsUpper(r)
+	}
+	return false
+}
+
+// cancel takes a booking away.
+func (p *parser) cancel(g *group) bool {
+	if !hasCue(g.line.marks, cCancel) || typedPressure(g.marks) || g.line.question && !hasCue(g.line.marks, cCan) {
+		return false
+	}
+	if g.ahu == nil && (len(p.sc.Booked) == 0 || g.line.unknown > 0) {
+		return false
+	}
+	places, ok := p.jobGroup(g)
+	for _, place := range places {
+		if ok {
+			p.add(p.item(g, place, p.sc.Now, entry.Booking{Cancelled: true}))
+		}
+	}
+	return true
+}
+
+// jobStart reads "on site AHU-6, about to start".
+func (p *parser) jobStart(g *group) bool {
+	start := hasCue(g.line.marks, cStart)
+	site := hasCue(g.line.marks, cOnSite)
+	if !start && !site || g.line.question || hasCue(g.marks, cSwap, cBook, cBack) || typedPressure(g.marks) || hasKind(g.marks, mNum) {
+		return false
+	}
+	if g.ahu == nil && (len(p.sc.Booked) == 0 || g.line.unknown > 0) {
+		return false
+	}
+	if g.ahu != nil && g.line.unknown > 2 {
+		return false
+	}
+	if g.timed && (g.moment.future || g.moment.day == dayOffset && g.moment.n > 0) {
+		return false
+	}
+	places, ok := p.jobGroup(g)
+	for _, place := range places {
+		if !ok {
+			break
+		}
+		if at, good := p.at(g, place); good {
+			p.add(p.item(g, place, at, entry.JobStart{}))
+		}
+	}
+	return true
+}
+
+// jobDone reads "AHU-6 back on, clean 92pa 40hz zero ok" and "AHU-2 primary job
+// done".
+func (p *parser) jobDone(g *group) bool {
+	back := hasCue(g.marks, cBack)
+	done := hasCue(g.marks, cDone) && (hasCue(g.marks, cJob) || g.ahu != nil && !hasKind(g.marks, mBank) && !saysFilters(g.marks) && p.bookedUnder(g))
+	if !back && !done || g.line.question || g.line.unknown > 3 || hasCue(g.marks, cNot) {
+		return false
+	}
+	if back && hasCue(g.marks, cDefect) { // "belt was off, back on"
+		return false
+	}
+	if g.ahu == nil && len(p.sc.Booked) == 0 {
+		return false
+	}
+	places, ok := p.jobGroup(g)
+	if !ok {
+		return g.ahu != nil || len(p.problems) > 0
+	}
+	for _, place := range places {
+		body := entry.JobDone{FanHz: g.air.hz, ZeroOK: hasCue(g.marks, cZero)}
+		var flags []string
+		if nums := (&segment{marks: g.marks}).numbers(); len(nums) == 1 {
+			bank := place
+			if !bank.Whole() {
+				banks := p.banksOf(bank)
+				if len(banks) != 1 {
+					p.askBank(bank, p.afterTag(g), "")
+					return true
+				}
+				bank = banks[0]
+			}
+			v, ok := p.pressure(bank, nums[0], nums[0].q.first, roleClean)
+			if !ok {
+				return true
+			}
+			body.CleanPa, flags, place = &v.pa, v.flags, bank
+		}
+		if at, ok := p.at(g, place); ok {
+			p.add(p.item(g, place, at, body, flags...))
+		}
+	}
+	return true
+}
+
+func (p *parser) bookedUnder(g *group) bool {
+	for _, t := range g.ahu.tags {
+		for _, id := range p.sc.Booked {
+			if slices.Contains(t.ids, id.AHU()) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// openJob reads a bare "done", an answer to a reminder.
+func (p *parser) openJob(l *line) bool {
+	if !l.has(cDone) || l.unknown > 0 || l.question || hasKind(l.marks, mAHU, mBank, mNum, mItem, mSite) || len(p.sc.Booked) == 0 || hasCue(l.marks, cSwap, cNot) {
+		return false
+	}
+	if len(l.marks) > 6 {
+		return false
+	}
+	g := group{line: l, marks: l.marks}
+	if here := p.sc.Here; here != "" && slices.Contains(p.sc.Booked, here) {
+		p.add(p.item(&g, here, p.sc.Now, entry.JobDone{}))
+		return true
+	}
+	if len(p.sc.Booked) == 1 {
+		p.add(p.item(&g, p.sc.Booked[0], p.sc.Now, entry.JobDone{}))
+		return true
+	}
+	p.askWhichJob(l, func(name string) []edit { return []edit{{l.from, l.to, name + " job done"}} })
+	return true
+}
+
+// askWhichJob asks which of the open jobs is meant.
+func (p *parser) askWhichJob(l *line, means func(name string) []edit) {
+	var options []option
+	var names []string
+	for _, id := range p.sc.Booked {
+		name := p.longName(id)
+		names = append(names, p.reg.Name(id))
+		if len(options) < 3 {
+			options = append(options, option{keys: []string{name, p.reg.Name(id)}, label: p.reg.Name(id), edits: means(name)})
+		}
+	}
+	p.problem(AskJob, sayWhichJob(names), options...)
+}
+
+// longName is the name of a bank or AHU that is understood anywhere: with its
+// site where the tag alone is not enough.
+func (p *parser) longName(id plant.BankID) string {
+	a, _ := p.reg.AHU(id)
+	name := a.Tag
+	if id.Whole() {
+		name += " " + p.bankName(id)
+	}
+	if ids := p.settleTag(p.x.ahus(joinParts(nameParts(a.Tag))), "", false); len(ids) != 1 || ids[0] != id.AHU() {
+		name = p.siteName(id.Site()) + " " + name
+	}
+	return name
+}
+
+// deferral puts a bank's date off: "defer AHU-2 bag to 12 Mar: theatre week".
+func (p *parser) deferral(g *group) bool {
+	i := slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cDefer) })
+	if i < 0 || g.ahu == nil || g.line.question && !hasCue(g.marks, cCan) || typedPressure(g.marks) {
+		return false
+	}
+	ahus, ok := p.places(g, true)
+	if !ok {
+		return true
+	}
+	if len(ahus) > 1 {
+		p.problem(AskAHU, sayOneAHU())
+		return true
+	}
+	var s segment
+	for _, m := range g.marks {
+		if m.kind == mBank {
+			s.banks = append(s.banks, m.banks...)
+		}
+	}
+	bank, ok := p.bank(g, &s, ahus[0])
+	if !ok {
+		return true
+	}
+	last := slices.IndexFunc(g.marks, func(m mark) bool { return m.kind == mWhen && m.when.day != dayNone })
+	if last < 0 {
+		p.problem(AskWhen, sayDeferWhen(p.reg.Name(bank)))
+		return true
+	}
+	until, _ := g.moment.ahead(p.sc.Now, p.zone(bank), 0, 0)
+	if !until.After(p.sc.Now) {
+		p.problem(AskWhen, sayDeferWhen(p.reg.Name(bank)))
+		return true
+	}
+	reason := p.reasonAfter(g, last)
+	if reason == "" {
+		p.problem(AskReason, sayDeferReason(p.reg.Name(bank)))
+		return true
+	}
+	p.add(p.item(g, bank, p.sc.Now, entry.Defer{Until: until, Reason: reason}))
+	return true
+}
+
+// reasonAfter is what is said after mark i.
+func (p *parser) reasonAfter(g *group, i int) string {
+	to := g.line.to
+	from := g.marks[i].to
+	if from >= to {
+		return ""
+	}
+	s := p.raw(from, to)
+	for _, w := range [...]string{"because of ", "because ", "due to ", "as ", "for ", "weil ", "wegen ", "porque ", "por "} {
+		if len(s) > len(w) && strings.EqualFold(s[:len(w)], w) {
+			s = s[len(w):]
+			break
+		}
+	}
+	return strings.Trim(s, " .,:;-()")
+}

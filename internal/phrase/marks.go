@@ -1,0 +1,415 @@
+package phrase
+
+import (
+	"slices"
+	"strings"
+
+	"clogwise/internal/plant"
+)
+
+// markKind is what a mark is.
+type markKind uint8
+
+const (
+	mWord  markKind = iota // a word of no known meaning
+	mCue                   // a word or phrase of the lexicon
+	mSite                  // a site's name
+	mAHU                   // one or more tags
+	mBank                  // one or more words for a bank
+	mItem                  // a reorder code
+	mSize                  // 592x592x48
+	mNum                   // a number or range, with or without a pressure unit
+	mAir                   // airflow, fan frequency or fan percent
+	mWhen                  // a date or time of day
+	mSpan                  // a number of days, hours …
+	mOther                 // a number of no concern to us: 21 °C, £20
+	mPunct
+)
+
+// mark is a meaningful piece of a line.
+type mark struct {
+	kind     markKind
+	from, to int
+	text     string
+	cues     cueSet
+	letterO  bool // a letter O stood for a zero in it
+
+	sites []ref      // mSite
+	tags  []tag      // mAHU
+	banks []bankWord // mBank
+	code  string     // mItem
+	size  [3]int     // mSize, mm
+	q     quantity   // mNum
+	air   airMark    // mAir
+	when  when       // mWhen, mSpan
+}
+
+func (m mark) is(c cue) bool         { return m.kind == mCue && m.cues.has(c) }
+func (m mark) punct(s string) bool   { return m.kind == mPunct && m.text == s }
+func (m mark) anyOf(c ...cue) bool   { return slices.ContainsFunc(c, m.is) }
+func (m mark) sign(s ...string) bool { return m.kind == mPunct && slices.Contains(s, m.text) }
+
+// tag is one AHU tag as typed; ids holds every AHU of that name.
+type tag struct {
+	from, to int
+	key      string
+	ids      []plant.BankID
+}
+
+// bankWord is one word for a bank: a stage, or an alias of banks.
+type bankWord struct {
+	from, to int
+	text     string
+	stageWord
+	ids []plant.BankID
+}
+
+// airMark is an airflow, frequency or percentage.
+type airMark struct {
+	kind  unitKind
+	value float64 // m³/s, Hz or %
+	alt   float64 // m³/s with the comma between thousands
+}
+
+// marker turns the tokens of one line into marks.
+type marker struct {
+	text  string
+	toks  []token
+	index *Index
+	i     int
+	out   []mark
+}
+
+func marksOf(text string, toks []token, x *Index) []mark {
+	k := marker{text: text, toks: toks, index: x, out: make([]mark, 0, len(toks))}
+	for k.i < len(k.toks) {
+		if !(k.name() || k.unknownTag() || k.size() || k.time() || k.number() || k.stage() || k.phrase()) {
+			k.rest()
+		}
+	}
+	return k.out
+}
+
+func (k *marker) tok(i int) token {
+	if i < 0 || i >= len(k.toks) {
+		return token{kind: tBreak}
+	}
+	return k.toks[i]
+}
+
+// put adds a mark made of the tokens from the cursor to before next.
+func (k *marker) put(m mark, next int) {
+	m.from, m.to = k.toks[k.i].from, k.toks[next-1].to
+	if m.text == "" {
+		m.text = k.toks[k.i].text
+	}
+	for _, t := range k.toks[k.i:next] {
+		m.letterO = m.letterO || t.num.letterO
+	}
+	k.out = append(k.out, m)
+	k.i = next
+}
+
+// name reads the name of a site, AHU, bank or item.
+func (k *marker) name() bool {
+	refs, next, rest := k.index.find(k.text, k.toks, k.i)
+	if next == k.i || k.stagePhraseLonger(next) {
+		return false
+	}
+	var ahus, banks []plant.BankID
+	var sites []ref
+	code := ""
+	for _, f := range refs {
+		switch f.kind {
+		case refSite:
+			sites = append(sites, f)
+		case refAHU:
+			ahus = append(ahus, f.id)
+		case refBank:
+			banks = append(banks, f.id)
+		case refItem:
+			code = f.code
+		}
+	}
+	switch from, to := k.toks[k.i].from, k.toks[next-1].to; {
+	case len(ahus) > 0:
+		key := k.keyOf(k.i, next)
+		first := tag{from, to, strings.TrimSuffix(key, "."+strings.Join(rest, ".")), ahus}
+		more, ok := k.tagRest(first, rest)
+		if !ok || len(rest) > 0 && k.tok(next).kind == tUnit {
+			return false
+		}
+		k.put(mark{kind: mAHU, tags: append([]tag{first}, more...)}, next)
+		k.tagList()
+	case code != "":
+		k.put(mark{kind: mItem, code: code}, next)
+	case len(banks) > 0:
+		w := bankWord{from: from, to: to, text: k.toks[k.i].text, ids: banks}
+		if ws, n := k.stageAt(k.i); n == next {
+			w.stageWord = ws
+		}
+		k.put(mark{kind: mBank, banks: []bankWord{w}}, next)
+	default:
+		k.put(mark{kind: mSite, sites: sites}, next)
+	}
+	return true
+}
+
+// stagePhraseLonger reports whether a phrase of stage words reaches beyond next,
+// so that an alias "pre" does not cut "pre filter" in two.
+func (k *marker) stagePhraseLonger(next int) bool {
+	_, n := k.stageAt(k.i)
+	return n > next
+}
+
+func (k *marker) keyOf(i, next int) string {
+	return joinParts(nameParts(k.text[k.toks[i].from:k.toks[next-1].to]))
+}
+
+// tagList reads ",2,5" and "/2 and 5" after a tag: more AHUs of the same
+// letters. A number is one of the list only if such a tag is known and no unit
+// follows it.
+func (k *marker) tagList() {
+	m := &k.out[len(k.out)-1]
+	letters, _ := cutTag(m.tags[0].key)
+	if letters == "" {
+		return
+	}
+	for {
+		j := k.i
+		for j < len(k.toks) && (k.tok(j).kind == tPunct && strings.Contains(",/&+", k.tok(j).text) || k.tok(j).kind == tWord && andWord(k.tok(j).text)) {
+			j++
+		}
+		t := k.tok(j)
+		if j == k.i || j > k.i+2 || t.kind != tNumber || k.tok(j+1).kind == tUnit || k.pairs(j) {
+			return
+		}
+		more, ok := k.tagRest(tag{from: t.from, to: t.to, key: m.tags[0].key}, tokenParts(k.text, t))
+		if !ok {
+			return
+		}
+		m.tags = append(m.tags, more...)
+		m.to = t.to
+		k.i = j + 1
+	}
+}
+
+// tagRest finds the AHUs that numbers name which share the letters of tag like.
+func (k *marker) tagRest(like tag, numbers []string) ([]tag, bool) {
+	letters, _ := cutTag(like.key)
+	var out []tag
+	for _, d := range numbers {
+		key := letters + d
+		ids := k.index.ahus(key)
+		if len(ids) == 0 {
+			return nil, false
+		}
+		out = append(out, tag{like.from, like.to, key, ids})
+	}
+	return out, true
+}
+
+// pairs reports whether the number at j is one of "85/160", two readings.
+func (k *marker) pairs(j int) bool {
+	t := k.tok(j + 1)
+	return t.kind == tPunct && t.text == "/" && t.glued && k.tok(j+2).kind == tNumber && k.tok(j+2).num.value > 30
+}
+
+func andWord(s string) bool { return s == "and" || s == "und" || s == "y" || s == "e" }
+
+// ahus lists the AHUs of a key.
+func (x *Index) ahus(key string) []plant.BankID {
+	var out []plant.BankID
+	for _, f := range x.refs[key] {
+		if f.kind == refAHU {
+			out = append(out, f.id)
+		}
+	}
+	return out
+}
+
+// unknownTag reads what looks like a tag and is none: known letters, or letters
+// one slip away, with a number that no AHU has.
+func (k *marker) unknownTag() bool {
+	t := k.tok(k.i)
+	if t.kind != tWord {
+		return false
+	}
+	j := k.i + 1
+	if s := k.tok(j); s.kind == tPunct && (s.text == "-" || s.text == "." || s.text == "#") && (s.glued || s.text != "-") {
+		j++
+	}
+	if k.tok(j).kind == tWord && len(k.tok(j).text) == 1 && j > k.i+1 { // "AHU-T9"
+		j++
+	}
+	n := k.tok(j)
+	if n.kind != tNumber || n.num.alt != 0 || n.num.decimals > 0 && strings.HasPrefix(n.num.digits, "0.") {
+		return false
+	}
+	if k.index.prefixes[t.text] {
+		if n.num.decimals > 0 || n.num.value >= 1000 {
+			return false
+		}
+	} else if !k.index.nearPrefix(t.text) || k.known(t.text) || n.num.decimals > 0 || k.tok(j+1).kind == tUnit {
+		return false
+	}
+	next := j + 1
+	k.put(mark{kind: mAHU, tags: []tag{{t.from, n.to, k.keyOf(k.i, next), nil}}}, next)
+	return true
+}
+
+// known reports whether w means something else.
+func (k *marker) known(w string) bool {
+	if _, ok := stageWords[w]; ok {
+		return true
+	}
+	_, ok := phrases[w]
+	return ok
+}
+
+// nearPrefix reports whether letters are a slip of the thumb away from those
+// that tags begin with: of three or more letters, one wrong or two swapped.
+func (x *Index) nearPrefix(letters string) bool {
+	if len(letters) < 3 || len(letters) > 8 {
+		return false
+	}
+	for p := range x.prefixes {
+		if len(p) >= 3 && p[0] == letters[0] && editDistance(p, letters, 2) == 1 {
+			return true
+		}
+	}
+	return false
+}
+
+// size reads 592x592x48, in millimetres.
+func (k *marker) size() bool {
+	var dims [3]int
+	j, n := k.i, 0
+	for n < 3 {
+		t := k.tok(j)
+		if t.kind != tNumber || t.num.decimals > 0 || t.num.value < 10 || t.num.value > 3000 {
+			break
+		}
+		dims[n] = int(t.num.value)
+		n, j = n+1, j+1
+		if u := k.tok(j); u.kind == tUnit && u.unit.name == "mm" {
+			j++
+		}
+		if x := k.tok(j); n < 3 && (x.kind == tWord && x.text == "x" || x.kind == tPunct && (x.text == "×" || x.text == "*")) {
+			j++
+			continue
+		}
+		break
+	}
+	if n < 2 {
+		return false
+	}
+	if last := k.tok(j - 1); last.kind != tNumber && !(last.kind == tUnit) {
+		return false
+	}
+	k.put(mark{kind: mSize, size: dims}, j)
+	return true
+}
+
+// stage reads words for a stage.
+func (k *marker) stage() bool {
+	w, next := k.stageAt(k.i)
+	if next == k.i {
+		return false
+	}
+	if _, n := k.phraseAt(k.i); n > next {
+		return false
+	}
+	t := k.toks[k.i]
+	k.put(mark{kind: mBank, banks: []bankWord{{from: t.from, to: k.toks[next-1].to, text: k.text[t.from:k.toks[next-1].to], stageWord: w}}}, next)
+	return true
+}
+
+func (k *marker) stageAt(i int) (stageWord, int) {
+	t := k.tok(i)
+	if t.kind != tWord {
+		return stageWord{}, i
+	}
+	for _, p := range stageWords[t.text] {
+		n, ok := k.follows(i, p.words)
+		if !ok || p.single && !k.labels(i) {
+			continue
+		}
+		return p.stageWord, n
+	}
+	if t.text == "stage" && k.tok(i+1).kind == tNumber {
+		switch k.tok(i + 1).num.value {
+		case 1:
+			return stageWord{stage: plant.Primary}, i + 2
+		case 2:
+			return stageWord{stage: plant.Secondary}, i + 2
+		case 3:
+			return stageWord{stage: plant.Third}, i + 2
+		}
+	}
+	return stageWord{}, i
+}
+
+// labels reports whether the single letter at i labels a value: "P: 140", "S 230".
+func (k *marker) labels(i int) bool {
+	next := k.tok(i + 1)
+	if k.tok(i).glued || k.i > 0 && k.tok(i-1).kind == tPunct && k.tok(i-1).text == "-" {
+		return false
+	}
+	if next.kind == tPunct && (next.text == ":" || next.text == "=") {
+		return k.tok(i+2).kind == tNumber
+	}
+	return next.kind == tNumber
+}
+
+// follows reports whether words stand at i, and gives the token after them. A
+// hyphen between them does not matter ("pre-filter").
+func (k *marker) follows(i int, words []string) (int, bool) {
+	for n, w := range words {
+		if n > 0 && k.tok(i).kind == tPunct && k.tok(i).text == "-" {
+			i++
+		}
+		if t := k.tok(i); (t.kind != tWord && t.kind != tUnit) || t.text != w {
+			return i, false
+		}
+		i++
+	}
+	return i, true
+}
+
+// phrase reads a word or phrase of the lexicon.
+func (k *marker) phrase() bool {
+	e, next := k.phraseAt(k.i)
+	if next == k.i {
+		return false
+	}
+	k.put(mark{kind: mCue, cues: e.cues, text: strings.Join(e.words, " ")}, next)
+	return true
+}
+
+func (k *marker) phraseAt(i int) (phraseEntry, int) {
+	t := k.tok(i)
+	if t.kind != tWord && t.kind != tUnit {
+		return phraseEntry{}, i
+	}
+	for _, e := range phrases[t.text] {
+		if n, ok := k.follows(i, e.words); ok {
+			return e, n
+		}
+	}
+	return phraseEntry{}, i
+}
+
+// rest takes one token as punctuation or an unknown word.
+func (k *marker) rest() {
+	switch t := k.toks[k.i]; t.kind {
+	case tPunct:
+		k.put(mark{kind: mPunct}, k.i+1)
+	case tUnit: // a unit with no number of its own: "3 of AHU-3 in"
+		k.put(mark{kind: mCue, cues: fillOnly}, k.i+1)
+	default:
+		k.put(mark{kind: mWord}, k.i+1)
+	}
+}
+
+var fillOnly = func() (s cueSet) { s.add(cFill); return }()

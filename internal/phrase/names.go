@@ -1,0 +1,274 @@
+package phrase
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"clogwise/internal/plant"
+)
+
+// refKind tells what a name stands for.
+type refKind uint8
+
+const (
+	refSite refKind = iota
+	refAHU
+	refBank
+	refItem
+)
+
+// ref is one thing that a name stands for.
+type ref struct {
+	kind refKind
+	id   plant.BankID // site, AHU or bank
+	code string       // item
+	full bool         // a site's name in full, which also reaches sites outside the channel
+}
+
+// Index finds what people call the things of a register, whatever their case,
+// blanks, hyphens and leading zeros. It is immutable and safe to share.
+type Index struct {
+	refs     map[string][]ref
+	starts   map[string]bool // first parts of all names, so that most words are looked up once
+	parts    int             // of the longest name
+	prefixes map[string]bool // letters that tags begin with before their number: "ahu", "rtu"
+	tags     []tagKey        // for the nearest names
+	zones    map[string]*time.Location
+}
+
+type tagKey struct {
+	key string
+	id  plant.BankID
+}
+
+// NewIndex indexes the names of sites, AHUs, banks and items.
+func NewIndex(r *plant.Register) *Index {
+	x := &Index{refs: map[string][]ref{}, starts: map[string]bool{}, prefixes: map[string]bool{}, zones: map[string]*time.Location{}}
+	if r == nil {
+		return x
+	}
+	for _, s := range r.Sites() {
+		id := plant.BankID(s.ID)
+		x.zones[s.ID] = s.Location()
+		x.add(s.Name, ref{kind: refSite, id: id, full: true})
+		x.add(s.ID, ref{kind: refSite, id: id, full: true})
+		for _, a := range s.Aliases {
+			x.add(a, ref{kind: refSite, id: id})
+		}
+	}
+	for _, id := range r.AHUs("") {
+		a, _ := r.AHU(id)
+		x.addTag(a.Tag, id)
+		for _, alias := range a.Aliases {
+			x.addTag(alias, id)
+		}
+	}
+	for _, id := range r.Banks("") {
+		b, _ := r.Bank(id)
+		for _, alias := range append(slices.Clone(b.Aliases), b.Points...) {
+			x.add(alias, ref{kind: refBank, id: id})
+		}
+		if b.ID != string(b.Stage) {
+			x.add(b.ID, ref{kind: refBank, id: id})
+		}
+	}
+	for _, it := range r.Items() {
+		x.add(it.Code, ref{kind: refItem, code: it.Code})
+		if it.Name != "" {
+			x.add(it.Name, ref{kind: refItem, code: it.Code})
+		}
+	}
+	return x
+}
+
+func (x *Index) add(name string, f ref) {
+	parts := nameParts(name)
+	if len(parts) == 0 || len(parts) == 1 && len(parts[0]) < 2 {
+		return // one letter would be found everywhere
+	}
+	key := joinParts(parts)
+	if !slices.Contains(x.refs[key], f) {
+		x.refs[key] = append(x.refs[key], f)
+	}
+	x.starts[parts[0]] = true
+	x.parts = max(x.parts, len(parts))
+}
+
+func (x *Index) addTag(tag string, id plant.BankID) {
+	x.add(tag, ref{kind: refAHU, id: id})
+	parts := nameParts(tag)
+	if len(parts) >= 2 && !isNumber(parts[0]) {
+		x.prefixes[parts[0]] = true
+		x.tags = append(x.tags, tagKey{joinParts(parts), id})
+	}
+}
+
+// nameParts cuts a name into folded letter runs and digit runs without leading
+// zeros, the way the words of a message are compared with it.
+func nameParts(name string) []string {
+	var out []string
+	for _, t := range lex(name) {
+		out = append(out, tokenParts(name, t)...)
+	}
+	return out
+}
+
+// unitParts are the letters of a unit that turned out to be part of a name
+// ("AHU-1 W").
+func unitParts(raw string) []string {
+	return strings.FieldsFunc(fold(raw), func(r rune) bool { return r < 'a' || r > 'z' })
+}
+
+func trimZeros(d string) string {
+	if t := strings.TrimLeft(d, "0"); t != "" {
+		return t
+	}
+	return "0"
+}
+
+func isNumber(s string) bool { return s != "" && s[0] >= '0' && s[0] <= '9' }
+
+func joinParts(parts []string) string {
+	var b strings.Builder
+	for i, p := range parts {
+		if i > 0 && isNumber(p) && isNumber(parts[i-1]) {
+			b.WriteByte('.')
+		}
+		b.WriteString(p)
+	}
+	return b.String()
+}
+
+// find reads the longest known name starting at token i. It gives what the name
+// stands for and the token after it; next == i means none. When the last token
+// is a number of which only the first part belongs to the name ("AHU-1,2"), rest
+// holds the other parts.
+func (x *Index) find(text string, toks []token, i int) (refs []ref, next int, rest []string) {
+	next = i
+	var key strings.Builder
+	parts, lastNumber := 0, false
+	for j := i; j < len(toks) && parts < x.parts; j++ {
+		t := toks[j]
+		if j > i && t.kind == tPunct && nameJoint(t.text) && toks[j-1].kind != tPunct {
+			continue
+		}
+		if j > i && j+1 < len(toks) && numberWord(t.text) && toks[j+1].kind == tNumber {
+			continue
+		}
+		ps := tokenParts(text, t)
+		if len(ps) == 0 {
+			break
+		}
+		for n, p := range ps {
+			num := isNumber(p)
+			if parts == 0 && !x.starts[p] {
+				return refs, next, rest
+			}
+			if num && lastNumber {
+				key.WriteByte('.')
+			}
+			key.WriteString(p)
+			parts, lastNumber = parts+1, num
+			if f, ok := x.refs[key.String()]; ok && (n == len(ps)-1 || t.kind == tNumber) {
+				refs, next, rest = f, j+1, ps[n+1:]
+			}
+		}
+	}
+	return refs, next, rest
+}
+
+// tokenParts are the name parts of one token; none for punctuation.
+func tokenParts(text string, t token) []string {
+	switch t.kind {
+	case tWord:
+		return []string{t.text}
+	case tUnit:
+		return unitParts(text[t.from:t.to])
+	case tNumber:
+		ps := strings.Split(t.num.digits, ".")
+		for i, p := range ps {
+			ps[i] = trimZeros(p)
+		}
+		return ps
+	}
+	return nil
+}
+
+// numberWord reports whether w only announces the number of a tag: "AHU no. 3".
+func numberWord(w string) bool { return w == "no" || w == "nr" || w == "number" || w == "num" }
+
+// nameJoint reports whether a sign may stand inside a name.
+func nameJoint(s string) bool { return s == "-" || s == "." || s == "/" || s == "#" }
+
+// nearest lists the AHUs of the sites whose tags are most like key, the likest
+// first: at most three, one slip apart, or two in a long tag.
+func (x *Index) nearest(key string, sites []string) []plant.BankID {
+	type near struct {
+		id plant.BankID
+		d  int
+	}
+	var found []near
+	most := 1
+	if len(key) > 6 {
+		most = 2
+	}
+	letters, number := cutTag(key)
+	for _, t := range x.tags {
+		if !slices.Contains(sites, t.id.Site()) {
+			continue
+		}
+		d := editDistance(key, t.key, most+1)
+		if l, n := cutTag(t.key); n == number && n != "" && d > 1 && editDistance(l, letters, 3) <= 2 {
+			d = most // the number is right, the letters are not
+		}
+		if d <= most && !slices.ContainsFunc(found, func(n near) bool { return n.id == t.id }) {
+			found = append(found, near{t.id, d})
+		}
+	}
+	slices.SortStableFunc(found, func(a, b near) int { return cmp.Compare(a.d, b.d) })
+	var out []plant.BankID
+	for _, n := range found[:min(3, len(found))] {
+		out = append(out, n.id)
+	}
+	return out
+}
+
+func cutTag(key string) (letters, number string) {
+	i := strings.IndexAny(key, "0123456789")
+	if i < 0 {
+		return key, ""
+	}
+	return key[:i], key[i:]
+}
+
+// editDistance counts insertions, deletions, substitutions and swaps of
+// neighbours that turn a into b; anything at or above cap is given as cap.
+func editDistance(a, b string, limit int) int {
+	if d := len(a) - len(b); d >= limit || -d >= limit {
+		return limit
+	}
+	if len(a) > 40 || len(b) > 40 {
+		return limit
+	}
+	var prev2, prev, cur [42]int
+	for j := range len(b) + 1 {
+		prev[j] = j
+	}
+	for i := 1; i <= len(a); i++ {
+		cur[0] = i
+		for j := 1; j <= len(b); j++ {
+			cost := 1
+			if a[i-1] == b[j-1] {
+				cost = 0
+			}
+			cur[j] = min(prev[j]+1, cur[j-1]+1, prev[j-1]+cost)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				cur[j] = min(cur[j], prev2[j-2]+1)
+			}
+		}
+		prev2, prev = prev, cur
+	}
+	return min(prev[len(b)], limit)
+}

@@ -1,0 +1,319 @@
+package phrase
+
+import (
+	"slices"
+	"strings"
+
+	"clogwise/internal/entry"
+	"clogwise/internal/plant"
+)
+
+// fanOff records that the fan stood still; a reading beside it is asked about.
+func (p *parser) fanOff(g *group) bool {
+	off := slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cFanOff) })
+	bare := false
+	if off < 0 && g.ahu != nil && g.line.unknown == 0 && !hasKind(g.marks, mBank, mItem) {
+		off = slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cOff) || m.text == "off" })
+		bare = true
+	}
+	if off < 0 || g.line.question || hasCue(g.line.marks, cBack, cSwap) || hasCue(g.marks, cCan) {
+		return false
+	}
+	if bare && hasKind(g.marks, mNum) {
+		return false
+	}
+	if g.ahu == nil && g.line.unknown > 0 {
+		return false
+	}
+	ahus, ok := p.places(g, true)
+	if !ok {
+		return true
+	}
+	for _, m := range g.marks {
+		if m.kind == mNum && m.q.first.value != 0 && !m.q.piece && !m.q.clockish {
+			p.problem(AskFanOff, sayFanOff(p.reg.Name(ahus[0]), p.raw(m.from, m.q.unitTo)),
+				option{keys: []string{"off", "fan off"}, label: "fan off, no reading", edits: []edit{{m.from, m.q.unitTo, ""}}},
+				option{keys: []string{"running", "reading", "fan on"}, label: "fan running, keep the reading", edits: []edit{{g.marks[off].from, g.marks[off].to, ""}}})
+			return true
+		}
+	}
+	for _, ahu := range ahus {
+		if at, ok := p.at(g, ahu); ok {
+			p.add(p.item(g, ahu, at, entry.FanOff{Reason: p.remainder(g, g.marks, cFanOff, cOff, cNoRead)}))
+		}
+	}
+	return true
+}
+
+// skip records that a reading could not be taken, for the AHU or for the banks
+// named.
+func (p *parser) skip(g *group) bool {
+	said := hasCue(g.marks, cNoRead, cSkipWord)
+	locked := g.ahu != nil && hasCue(g.marks, cLocked)
+	if !said && !locked || hasKind(g.marks, mNum) || g.line.question || hasCue(g.marks, cSteps, cSwap) {
+		return false
+	}
+	if g.ahu == nil && (g.line.unknown > 3 || !p.hasHere()) {
+		return false
+	}
+	ahus, ok := p.places(g, true)
+	if !ok {
+		return true
+	}
+	reason := p.remainder(g, g.marks, cNoRead, cSkipWord)
+	if reason == "" {
+		reason = p.selfReason(g.marks)
+	}
+	if reason == "" {
+		p.askReasonToSkip(g, ahus[0])
+		return true
+	}
+	for _, ahu := range ahus {
+		for _, place := range p.skipPlaces(g, ahu) {
+			if at, ok := p.at(g, place); ok {
+				p.add(p.item(g, place, at, entry.Skip{Reason: reason}, p.skipFlags(g.marks)...))
+			}
+		}
+	}
+	return true
+}
+
+func (p *parser) hasHere() bool { return p.sc.Here != "" || len(p.ahus) > 0 }
+
+func (p *parser) skipPlaces(g *group, ahu plant.BankID) []plant.BankID {
+	var s segment
+	for _, m := range g.marks {
+		if m.kind == mBank {
+			s.banks = append(s.banks, m.banks...)
+		}
+	}
+	if len(s.banks) == 0 {
+		return []plant.BankID{ahu}
+	}
+	banks, _ := p.banks(g, &s, ahu)
+	return banks
+}
+
+// skipFlags says what a skip is owed to.
+func (p *parser) skipFlags(ms []mark) []string {
+	if hasCue(ms, cNoGauge) {
+		return []string{"no-gauge"}
+	}
+	return []string{"access"}
+}
+
+// selfReason takes a phrase for the reason that says both: "no access".
+func (p *parser) selfReason(ms []mark) string {
+	for _, m := range ms {
+		if m.anyOf(cNoRead, cLocked) && (strings.Contains(m.text, "access") || strings.Contains(m.text, "reach") || strings.Contains(m.text, "zugang") || strings.Contains(m.text, "acceso")) {
+			return m.text
+		}
+	}
+	return ""
+}
+
+// skipBank records a bank without a gauge or reading beside others of its AHU:
+// "prim 95pa, sec n/a no gauge".
+func (p *parser) skipBank(g *group, s *segment, nums []mark) bool {
+	if len(nums) > 0 || !s.has(cNoGauge, cNoRead) || g.line.question || s.has(cSwap) {
+		return false
+	}
+	if g.ahu == nil && len(s.banks) == 0 {
+		return false
+	}
+	ahus, ok := p.places(g, true)
+	if !ok {
+		return true
+	}
+	reason := p.remainder(g, s.marks, cNoRead)
+	if s.has(cNoGauge) {
+		reason = "no gauge"
+	}
+	if reason == "" {
+		reason = p.selfReason(s.marks)
+	}
+	if reason == "" {
+		reason = "no reading"
+	}
+	for _, ahu := range ahus {
+		if bank, ok := p.bank(g, s, ahu); ok {
+			if at, ok := p.at(g, bank); ok {
+				p.add(p.item(g, bank, at, entry.Skip{Reason: reason}, p.skipFlags(s.marks)...))
+			}
+		}
+	}
+	return true
+}
+
+// remainder is what a list of marks says besides its place and the cues given,
+// as typed: a reason.
+func (p *parser) remainder(g *group, ms []mark, drop ...cue) string {
+	var b strings.Builder
+	last := -1
+	for _, m := range ms {
+		gone := m.kind == mAHU || m.kind == mSite || m.kind == mBank || m.kind == mWhen || m.anyOf(drop...)
+		if gone {
+			last = -1
+			continue
+		}
+		if m.kind == mPunct && b.Len() == 0 || m.is(cFor) && b.Len() == 0 || m.anyOf(cFill) && b.Len() == 0 && onlyLink(m.text) {
+			continue
+		}
+		if last >= 0 {
+			b.WriteString(p.text[last:m.from])
+		} else if b.Len() > 0 {
+			b.WriteByte(' ')
+		}
+		b.WriteString(p.text[m.from:m.to])
+		last = m.to
+	}
+	return strings.Trim(b.String(), " \t,;:.-–()")
+}
+
+// onlyLink reports whether a word only links a reason to what it explains.
+func onlyLink(w string) bool {
+	switch w {
+	case "is", "are", "was", "the", "on", "in", "as", "it", "we", "at", "of":
+		return true
+	}
+	return false
+}
+
+func (p *parser) askReasonToSkip(g *group, ahu plant.BankID) {
+	add := func(reason string) []edit { return []edit{{g.line.to, g.line.to, ": " + reason}} }
+	p.problem(AskReason, saySkipReason(p.reg.Name(ahu)),
+		option{keys: []string{"locked"}, label: "plant room locked", edits: add("plant room locked")},
+		option{keys: []string{"no access", "access"}, label: "no safe access", edits: add("no safe access")},
+		option{keys: []string{"gauge", "broken"}, label: "gauge out of order", edits: add("gauge out of order")})
+}
+
+// defect records what the supervisor should know: "belt squealing". With a word
+// like "refitted" it is mended, and earlier readings are suspect.
+func (p *parser) defect(g *group) {
+	i := slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cDefect) })
+	if i < 0 || g.line.question || g.ahu == nil && !p.hasHere() || g.ahu == nil && g.line.unknown > 2 {
+		return
+	}
+	ahus, ok := p.places(g, true)
+	if !ok || len(ahus) != 1 {
+		return
+	}
+	fixed := hasCue(g.marks, cFixed)
+	from, to := p.clause(g.marks, i)
+	if fixed {
+		for j := i; j < len(g.marks) && g.marks[j].kind != mNum; j++ {
+			if g.marks[j].is(cFixed) {
+				_, to = p.clause(g.marks, j)
+			}
+		}
+	}
+	note := strings.TrimSpace(p.raw(from, max(from, to)))
+	place := p.defectPlace(g, ahus[0])
+	if at, ok := p.at(g, place); ok && note != "" {
+		p.add(p.item(g, place, at, entry.Defect{Note: note, Fixed: fixed}))
+	}
+}
+
+// defectPlace is the bank the defect is of, when one is named or there is but
+// one; else the AHU.
+func (p *parser) defectPlace(g *group, ahu plant.BankID) plant.BankID {
+	var named []plant.BankID
+	for _, m := range g.marks {
+		if m.kind == mBank {
+			for _, w := range m.banks {
+				named = append(named, p.matchBank(ahu, w)...)
+			}
+		}
+	}
+	slices.Sort(named)
+	named = slices.Compact(named)
+	if len(named) == 1 {
+		return named[0]
+	}
+	return ahu
+}
+
+// clause gives the bytes of the words around mark i, up to the next comma,
+// number or tag on either side.
+func (p *parser) clause(ms []mark, i int) (from, to int) {
+	stop := func(m mark) bool {
+		return m.sign(",", ";", ".", ":", "(", ")", "!") || m.kind == mNum && !m.q.piece && !m.q.pieceStage || m.kind == mAHU || m.kind == mSite || m.kind == mAir || m.kind == mWhen || m.is(cClean)
+	}
+	a, b := i, i
+	for a > 0 && !stop(ms[a-1]) {
+		a--
+	}
+	for b+1 < len(ms) && !stop(ms[b+1]) {
+		b++
+	}
+	return ms[a].from, ms[b].to
+}
+
+// notice reads a segment without numbers: nothing of its own is recorded, but a
+// bank with words that make no sense is no chatter either.
+func (p *parser) notice(g *group, s *segment) {
+	if p.corrects(g) && g.ahu != nil && len(s.banks) > 0 {
+		if ahus, ok := p.places(g, true); ok {
+			p.problem(AskNumber, sayWhichRight(p.reg.Name(ahus[0])))
+		}
+	}
+}
+
+// event records something outside that dirties filters for a while, at the AHUs
+// named, or at the site when the words leave no doubt.
+func (p *parser) event(g *group) bool {
+	i := slices.IndexFunc(g.marks, func(m mark) bool { return m.anyOf(cEvent, cEventStrong) })
+	if i < 0 || g.line.question || typedPressure(g.marks) || hasCue(g.marks, cSwap) {
+		return false
+	}
+	m := g.marks[i]
+	for _, w := range g.line.marks {
+		if slices.Contains(defectSources, w.text) || w.text == "alarm" || w.text == "drill" || w.text == "damper" || w.text == "dampers" || w.text == "detector" || w.text == "test" {
+			return false
+		}
+	}
+	what := p.eventName(g.marks, i)
+	if g.ahu != nil {
+		ahus, ok := p.places(g, true)
+		for _, ahu := range ahus {
+			if at, good := p.at(g, ahu); ok && good {
+				p.add(p.item(g, ahu, at, entry.Event{What: what}))
+			}
+		}
+		return true
+	}
+	named := hasKind(g.marks, mSite)
+	if !named && !(m.is(cEventStrong) && (hasCue(g.marks, cNear) || hasKind(g.marks, mWhen)) && g.line.unknown <= 3) {
+		return false
+	}
+	site, ok := p.onlySite(g.line)
+	if !ok {
+		p.askSiteOf(g.line)
+		return true
+	}
+	place := plant.BankID(site)
+	if at, ok := p.at(g, place); ok {
+		p.add(p.item(g, place, at, entry.Event{What: what}))
+	}
+	return true
+}
+
+// eventName is "heath fire smoke": the event words that stand together.
+func (p *parser) eventName(ms []mark, i int) string {
+	b := i
+	for b+1 < len(ms) && ms[b+1].anyOf(cEvent, cEventStrong) {
+		b++
+	}
+	return strings.ToLower(p.raw(ms[i].from, ms[b].to))
+}
+
+func (p *parser) askSiteOf(l *line) {
+	var options []option
+	var names []string
+	for _, s := range p.sites() {
+		name := p.siteName(s)
+		names = append(names, name)
+		options = append(options, option{keys: []string{s, name}, label: name, edits: []edit{{l.from, l.from, name + " "}}})
+	}
+	p.problem(AskSite, sayWhichSite(names), options...)
+}

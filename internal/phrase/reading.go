@@ -1,0 +1,459 @@
+package phrase
+
+import (
+	"math"
+	"slices"
+	"strings"
+
+	"clogwise/internal/entry"
+	"clogwise/internal/plant"
+	"clogwise/internal/units"
+)
+
+// statement reads what a group reports. What is a matter of the AHU as a whole
+// comes first, then bank by bank.
+func (p *parser) statement(g *group) {
+	switch {
+	case p.deferral(g), p.cancel(g), p.jobDone(g), p.jobStart(g), p.booking(g), p.stock(g), p.event(g):
+		return
+	}
+	ordered := p.order(g)
+	if p.fanOff(g) || p.skip(g) {
+		return
+	}
+	for _, s := range segments(g) {
+		p.segment(g, &s, ordered)
+	}
+	p.defect(g)
+}
+
+// segment reads what is said about one bank.
+func (p *parser) segment(g *group, s *segment, ordered bool) {
+	nums := s.numbers()
+	if ordered { // bare numbers of an order are pieces
+		nums = slices.DeleteFunc(nums, func(m mark) bool { return m.q.resolved.kind == uNone || m.q.carried })
+	}
+	switch {
+	case p.skipBank(g, s, nums):
+	case p.swap(g, s):
+	case s.has(cLeft) && len(nums) == 0:
+	case s.has(cZero):
+		p.zeroCheck(g, s, nums)
+	case s.has(cPegged):
+		p.pegged(g, s, nums)
+	case len(nums) > 0:
+		p.readings(g, s, nums)
+	default:
+		p.notice(g, s)
+	}
+}
+
+// likely reports whether bare numbers of a segment are meant as readings, and
+// not part of talk that happens to name an AHU.
+func (p *parser) likely(g *group, s *segment, nums []mark) bool {
+	if typedPressure(nums) || slices.ContainsFunc(nums, func(m mark) bool { return m.q.carried }) {
+		return g.ahu != nil || len(s.banks) > 0 || g.line.unknown == 0
+	}
+	if len(s.banks) > 0 {
+		return g.line.unknown <= 3
+	}
+	return g.line.unknown == 0 && (g.ahu != nil || p.sc.Here != "" && !g.line.question)
+}
+
+// readings reads the numbers of a segment as pressures.
+func (p *parser) readings(g *group, s *segment, nums []mark) {
+	if !p.likely(g, s, nums) {
+		return
+	}
+	nums = current(s, nums)
+	ahus, ok := p.places(g, true)
+	if !ok {
+		return
+	}
+	if len(ahus) > 1 {
+		p.problem(AskAHU, sayOneAHU())
+		return
+	}
+	ahu := ahus[0]
+	if p.corrects(g) {
+		p.correction(g, s, ahu, nums)
+		return
+	}
+	switch {
+	case len(nums) == 1:
+		if bank, ok := p.bank(g, s, ahu); ok {
+			p.reading(g, s, bank, nums[0])
+		}
+	case len(s.banks) == len(nums):
+		banks, ok := p.banks(g, s, ahu)
+		for i := range min(len(banks), len(nums)) {
+			if ok && len(banks) == len(nums) {
+				p.reading(g, s, banks[i], nums[i])
+			}
+		}
+	case len(s.banks) == 0 && len(p.banksOf(ahu)) == len(nums):
+		p.askOrder(g, ahu, nums)
+	case len(s.banks) == 0 && len(p.banksOf(ahu)) > 1:
+		p.askBank(ahu, p.afterTag(g), "")
+	default:
+		p.problem(AskNumber, sayTwoValues(p.reg.Name(ahu), p.raw(nums[0].from, nums[len(nums)-1].q.unitTo)))
+	}
+}
+
+// current drops values said to be of the past ("was 107") where another is given.
+func current(s *segment, nums []mark) []mark {
+	if len(nums) < 2 {
+		return nums
+	}
+	var out []mark
+	for _, m := range nums {
+		if roleOf(s.marks, m) != roleBefore {
+			out = append(out, m)
+		}
+	}
+	if len(out) == 0 {
+		return nums
+	}
+	return out
+}
+
+// roleOf finds the word before a number that says whether it is of before or
+// after a swap, looking back to the number before it.
+func roleOf(ms []mark, n mark) role {
+	i := slices.IndexFunc(ms, func(m mark) bool { return m.from == n.from })
+	for j := i - 1; j >= 0; j-- {
+		switch m := ms[j]; {
+		case m.kind == mNum && !m.q.piece && !m.q.pieceStage:
+			return roleReading
+		case m.is(cClean):
+			return roleClean
+		case m.is(cBefore):
+			return roleBefore
+		}
+	}
+	return roleReading
+}
+
+// reading records one number at a bank.
+func (p *parser) reading(g *group, s *segment, bank plant.BankID, m mark) {
+	switch {
+	case m.q.over:
+		p.overRange(g, s, bank, m)
+		return
+	case m.q.isRange:
+		p.rangeReading(g, s, bank, m)
+		return
+	case m.q.under:
+		p.problem(AskNumber, sayUnder(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
+		return
+	}
+	v, ok := p.pressure(bank, m, m.q.first, roleReading)
+	if !ok {
+		return
+	}
+	at, ok := p.at(g, bank)
+	if !ok {
+		return
+	}
+	r := p.body(g, s, bank, v)
+	p.add(p.item(g, bank, at, r, p.readingFlags(g, s, v)...))
+}
+
+func (p *parser) body(g *group, s *segment, bank plant.BankID, v value) entry.Reading {
+	a := p.airFor(g, s)
+	if !a.known() {
+		p.note("airflow", sayNoAirflow())
+	}
+	return entry.Reading{
+		Pa: v.pa, StepPa: v.step, Unit: v.unit, Assumed: v.assumed,
+		FlowM3s: p.flowFor(a, bank), FanHz: a.hz, FanPct: a.pct,
+		Wet: hasCue(g.line.marks, cWet),
+	}
+}
+
+func (p *parser) readingFlags(g *group, s *segment, v value) []string {
+	flags := slices.Clone(v.flags)
+	if g.ahu == nil && len(p.ahus) == 0 {
+		flags = append(flags, "here")
+	}
+	return flags
+}
+
+// askOrder asks for the banks of values given without words for them, in the
+// order of the air.
+func (p *parser) askOrder(g *group, ahu plant.BankID, nums []mark) {
+	banks := p.banksOf(ahu)
+	before := len(p.problems)
+	bare := len(p.bare)
+	options := []option{p.ordering(banks, nums)}
+	if len(nums) == 2 {
+		options = append(options, p.ordering([]plant.BankID{banks[1], banks[0]}, nums))
+	}
+	p.problems, p.bare = p.problems[:before], p.bare[:bare] // tried out only
+	p.problem(AskOrder, sayOrder(p.reg.Name(ahu), options[0].label), options...)
+}
+
+// ordering is one way to give values to banks; units that can be assumed are
+// written out.
+func (p *parser) ordering(banks []plant.BankID, nums []mark) option {
+	o := option{}
+	var parts []string
+	for i, m := range nums {
+		name := p.bankName(banks[i])
+		text := p.text[m.from:m.q.unitTo]
+		if m.q.unit.kind == uNone && m.q.sign == unsigned && !m.q.over {
+			u := m.q.resolved
+			if u.kind == uNone {
+				if c, ok := p.expect(banks[i]).assume(m.q.first.value, roleReading); ok {
+					u = c.unit
+				}
+			}
+			if u.kind != uNone {
+				text += " " + unitTyped(u)
+			}
+		}
+		parts = append(parts, name+" "+text)
+		o.edits = append(o.edits, edit{m.from, m.q.unitTo, " " + name + " " + text})
+	}
+	o.label = strings.Join(parts, ", ")
+	o.keys = []string{p.bankName(banks[0]) + " first", o.label}
+	return o
+}
+
+// overRange records a value above a number: the needle stands on the stop.
+func (p *parser) overRange(g *group, s *segment, bank plant.BankID, m mark) {
+	e := p.expect(bank)
+	u := m.q.resolved
+	flags := []string{"urgent"}
+	if u.kind == uNone {
+		g := e.bank.Gauge.Unit
+		if g == "" || g.ToPa(m.q.first.value) < 50 || g.ToPa(m.q.first.value) > HighestPa {
+			p.askOver(bank, e, m)
+			return
+		}
+		u = pressureUnit(g)
+		flags = append(flags, "assumed-unit")
+	}
+	pa := u.pascals(m.q.first.value)
+	if math.IsNaN(pa) || pa <= 0 || pa > HighestPa {
+		p.askImpossible(bank, e, m, value{pa: pa})
+		return
+	}
+	p.addOver(g, s, bank, pa, flags)
+}
+
+func (p *parser) addOver(g *group, s *segment, bank plant.BankID, top float64, flags []string) {
+	at, ok := p.at(g, bank)
+	if !ok {
+		return
+	}
+	a := p.airFor(g, s)
+	p.add(p.item(g, bank, at, entry.OverRange{TopPa: top, FlowM3s: p.flowFor(a, bank), FanHz: a.hz, FanPct: a.pct}, flags...))
+}
+
+// askOver asks for the unit of a dial's top.
+func (p *parser) askOver(bank plant.BankID, e expect, m mark) {
+	var options []option
+	var labels []string
+	for _, u := range []units.PressureUnit{units.InH2O, units.Pa, units.Mbar, units.KPa, units.MmH2O} {
+		pa := u.ToPa(m.q.first.value)
+		if pa < max(50, e.clean) || pa > 2500 || len(options) == 3 {
+			continue
+		}
+		c := candidate{unit: pressureUnit(u), value: m.q.first.value, pa: pa}
+		labels = append(labels, ">"+both(c))
+		keys := []string{unitTyped(c.unit), c.unit.name}
+		if u == units.InH2O {
+			keys = append(keys, "in", "inch", "iwc", "wg", "wc")
+		}
+		options = append(options, option{keys: keys, label: ">" + both(c), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
+	}
+	p.problem(AskUnit, sayOver(p.reg.Name(bank), p.raw(m.from, m.q.unitTo), labels), options...)
+}
+
+// pegged records a needle on the stop, with the top of the dial when it is said
+// or known.
+func (p *parser) pegged(g *group, s *segment, nums []mark) {
+	ahus, ok := p.places(g, g.line.unknown == 0)
+	if !ok {
+		return
+	}
+	for _, ahu := range ahus {
+		bank, ok := p.bank(g, s, ahu)
+		if !ok {
+			continue
+		}
+		if len(nums) > 0 {
+			p.overRange(g, s, bank, nums[0])
+			continue
+		}
+		flags := []string{"urgent"}
+		top := p.expect(bank).bank.Gauge.TopPa
+		if top <= 0 {
+			flags = append(flags, "top-unknown")
+		}
+		p.addOver(g, s, bank, top, flags)
+	}
+}
+
+// rangeReading records a bouncing needle. Two values far apart without a word
+// about bouncing may as well be two banks.
+func (p *parser) rangeReading(g *group, s *segment, bank plant.BankID, m mark) {
+	lo, ok := p.pressure(bank, m, m.q.first, roleReading)
+	if !ok {
+		return
+	}
+	hi, ok := p.pressure(bank, m, m.q.second, roleReading)
+	if !ok {
+		return
+	}
+	if m.q.arrow {
+		p.addReading(g, s, bank, hi)
+		return
+	}
+	low, high := min(lo.pa, hi.pa), max(lo.pa, hi.pa)
+	if !hasCue(g.marks, cBounce) && !m.q.confirmed && high > 1.6*low {
+		p.problem(AskRange, sayRange(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)),
+			option{keys: []string{"bouncing", "range", "yes"}, label: "bouncing between them", edits: []edit{{m.q.unitTo, m.q.unitTo, " bouncing"}}})
+		return
+	}
+	at, ok := p.at(g, bank)
+	if !ok {
+		return
+	}
+	p.add(p.item(g, bank, at, entry.Range{LowPa: low, HighPa: high}, append(lo.flags, "unstable")...))
+}
+
+func (p *parser) addReading(g *group, s *segment, bank plant.BankID, v value) {
+	at, ok := p.at(g, bank)
+	if !ok {
+		return
+	}
+	p.add(p.item(g, bank, at, p.body(g, s, bank, v), v.flags...))
+}
+
+// zeroCheck records that the gauge was looked at with both ports open; a small
+// number right after the word is its offset, others are readings.
+func (p *parser) zeroCheck(g *group, s *segment, nums []mark) {
+	ahus, ok := p.places(g, g.line.unknown == 0)
+	if !ok {
+		return
+	}
+	for _, ahu := range ahus {
+		bank, ok := p.bank(g, s, ahu)
+		if !ok {
+			continue
+		}
+		at, ok := p.at(g, bank)
+		if !ok {
+			continue
+		}
+		offset, rest := p.offset(bank, s, nums)
+		p.add(p.item(g, bank, at, entry.ZeroCheck{OffsetPa: offset}))
+		if len(rest) > 0 {
+			p.readings(g, &segment{banks: s.banks, marks: rest}, rest)
+		}
+	}
+}
+
+// mostOffset is the largest zero offset that is believed, Pa.
+const mostOffset = 30
+
+func (p *parser) offset(bank plant.BankID, s *segment, nums []mark) (float64, []mark) {
+	zero := slices.IndexFunc(s.marks, func(m mark) bool { return m.is(cZero) })
+	for i, m := range nums {
+		if m.from < s.marks[zero].from {
+			continue
+		}
+		u := m.q.resolved
+		if u.kind == uNone {
+			u = pressureUnit(p.expect(bank).unitsAt()[0])
+		}
+		pa := u.pascals(m.q.first.value)
+		if m.q.sign != unsigned {
+			pa = -pa
+		}
+		if math.Abs(pa) <= mostOffset {
+			return pa, slices.Delete(slices.Clone(nums), i, i+1)
+		}
+		break
+	}
+	return 0, nums
+}
+
+// amendment: a value that takes the place of the last one.
+
+// corrects reports whether a group puts an earlier entry right.
+func (p *parser) corrects(g *group) bool { return hasCue(g.line.marks, cAmend) }
+
+// correction reads "should be 0.54 not 0.45 iwc".
+func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []mark) {
+	bank, ok := p.bank(g, s, ahu)
+	if !ok {
+		return
+	}
+	var right, wrong []mark
+	for _, m := range nums {
+		if negatedBefore(s.marks, m) {
+			wrong = append(wrong, m)
+			continue
+		}
+		right = append(right, m)
+	}
+	if len(right) != 1 {
+		p.problem(AskNumber, sayWhichRight(p.reg.Name(bank)))
+		return
+	}
+	v, ok := p.pressure(bank, right[0], right[0].q.first, roleReading)
+	if !ok {
+		return
+	}
+	at, ok := p.at(g, bank)
+	if !ok {
+		return
+	}
+	it := p.item(g, bank, at, p.body(g, s, bank, v), v.flags...)
+	it.CorrectsLast = true
+	if len(wrong) > 0 {
+		u := right[0].q.resolved
+		if wrong[0].q.resolved.kind != uNone {
+			u = wrong[0].q.resolved
+		}
+		if u.kind == uNone {
+			u = pressureUnit(units.PressureUnit(v.unit))
+		}
+		if was := u.pascals(wrong[0].q.first.value); !math.IsNaN(was) && was >= LowestPa && was <= HighestPa {
+			it.Was = &was
+		}
+	}
+	p.add(it)
+}
+
+// negatedBefore reports whether "not" or "was" stands right before a number.
+func negatedBefore(ms []mark, n mark) bool {
+	i := slices.IndexFunc(ms, func(m mark) bool { return m.from == n.from })
+	for j := i - 1; j >= 0 && ms[j].kind != mNum; j-- {
+		if ms[j].is(cNot) || ms[j].is(cBefore) || ms[j].text == "instead" {
+			return true
+		}
+		if ms[j].is(cAmend) {
+			return false
+		}
+	}
+	return false
+}
+
+func (p *parser) askFuture(m moment) {
+	var drop, yesterday []edit
+	for i, s := range m.spans {
+		drop = append(drop, edit{s.from, s.to, ""})
+		if i == 0 {
+			yesterday = append(yesterday, edit{s.from, s.from, "yesterday "})
+		}
+	}
+	options := []option{{keys: []string{"now"}, label: "now", edits: drop}}
+	if m.day == dayNone {
+		options = append(options, option{keys: []string{"yesterday"}, label: "yesterday at that time", edits: yesterday})
+	}
+	p.problem(AskFuture, sayFuture(), options...)
+}

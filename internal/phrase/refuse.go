@@ -1,0 +1,75 @@
+package phrase
+
+import (
+	"slices"
+)
+
+// refuse recognises what is understood and not to be done. It says whether the
+// line holds nothing else that may be read.
+func (p *parser) refuse(l *line) bool {
+	code := refusal(l)
+	if code == "" {
+		return false
+	}
+	if p.refused == "" {
+		p.refused = code
+	}
+	if typedPressure(l.marks) && code != RefuseRegister && code != RefuseOverride { // a clear reading beside it still counts
+		return false
+	}
+	return true
+}
+
+func refusal(l *line) string {
+	switch {
+	case runningFan(l):
+		return RefuseRunning
+	case l.has(cRemove) && lockAfter(l) && !l.has(cBack):
+		return RefuseLock
+	case l.has(cSkipWord) && l.has(cSteps, cLock):
+		return RefuseShorten
+	case l.has(cForget) && l.has(cLimit), l.has(cMark, cSet) && l.has(cAll, cThese) && l.has(cClean) && !hasKind(l.marks, mNum):
+		return RefuseOverride
+	case setsLimit(l):
+		return RefuseRegister
+	case l.has(cCopy) && !hasKind(l.marks, mNum) && !l.has(cSwap) && (hasKind(l.marks, mAHU, mBank, mSite) || l.has(cAll, cThese) || l.unknown == 0 && l.words() <= 6):
+		return RefuseCopy
+	case l.has(cSame) && !l.question && hasKind(l.marks, mAHU) && !hasKind(l.marks, mNum) && !l.has(cSwap, cDone, cDefect):
+		return RefuseCopy
+	}
+	return ""
+}
+
+// runningFan recognises work asked for, or announced, on a fan that runs.
+func runningFan(l *line) bool {
+	if !l.has(cRunning, cWithout) || l.has(cSwap, cBack) {
+		return false
+	}
+	fan := hasKind(l.marks, mAHU, mBank) || l.has(cFan) || slices.ContainsFunc(l.marks, func(m mark) bool {
+		return m.is(cRunning) && m.text != "live" && m.text != "running" && m.text != "spinning" && m.text != "turning"
+	})
+	asks := l.has(cCan, cSteps) || l.question || l.has(cDoing, cChange, cWork) && l.has(cWithout, cWith)
+	return fan && asks && (l.has(cWork, cDoing, cChange, cSteps))
+}
+
+// lockAfter reports whether the thing removed is a lock.
+func lockAfter(l *line) bool {
+	i := slices.IndexFunc(l.marks, func(m mark) bool { return m.is(cRemove) })
+	if i < 0 {
+		return false
+	}
+	return hasCue(l.marks[i:], cLock) || hasCue(l.marks[:i], cLock) && l.has(cCan)
+}
+
+// setsLimit recognises a limit given in chat: "set limit AHU-3 bag to 250".
+func setsLimit(l *line) bool {
+	i := slices.IndexFunc(l.marks, func(m mark) bool { return m.is(cLimit) })
+	if i < 0 || l.question && !l.has(cSet) {
+		return false
+	}
+	number := func(m mark) bool { return m.kind == mNum }
+	if l.has(cSet, cChange) && (hasKind(l.marks, mNum, mAHU, mBank)) {
+		return true
+	}
+	return !slices.ContainsFunc(l.marks[:i], number) && slices.ContainsFunc(l.marks[i:], number) && !l.has(cOver)
+}

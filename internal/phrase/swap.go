@@ -1,0 +1,236 @@
+package phrase
+
+import (
+	"slices"
+
+	"clogwise/internal/entry"
+	"clogwise/internal/plant"
+)
+
+// swap records a change-out, when a segment tells of one.
+func (p *parser) swap(g *group, s *segment) bool {
+	if !p.tellsSwap(g, s) {
+		return false
+	}
+	ahus, ok := p.places(g, g.line.unknown <= 1)
+	if !ok {
+		return g.ahu != nil || g.lost
+	}
+	for _, ahu := range ahus {
+		for _, bank := range p.swapBanks(g, s, ahu) {
+			p.swapOne(g, s, bank)
+		}
+	}
+	return true
+}
+
+// tellsSwap reports whether a segment says that filters were changed, not that
+// they are to be.
+func (p *parser) tellsSwap(g *group, s *segment) bool {
+	if s.has(cLeft) || g.line.question && len(s.numbers()) == 0 {
+		return false
+	}
+	if s.has(cSwap) || s.swap {
+		return true
+	}
+	if s.has(cDone) && !s.has(cJob) && (len(s.banks) > 0 || saysFilters(s.marks)) {
+		return true
+	}
+	if !s.has(cChange) {
+		return false
+	}
+	if hasCue(s.marks, cClean) && len(s.numbers()) > 0 || hasCue(s.marks, cDone) || pieces(s) > 0 {
+		return true
+	}
+	if g.ahu != nil && g.line.unknown == 0 && !g.line.question {
+		p.askChange(g, s)
+		return true
+	}
+	return false
+}
+
+func saysFilters(ms []mark) bool {
+	return slices.ContainsFunc(ms, func(m mark) bool { return m.text == "filters" || m.text == "filter" || m.text == "filtros" })
+}
+
+// swapBanks lists the banks that were changed: those named, or all with "all" or
+// "both" and no bank named.
+func (p *parser) swapBanks(g *group, s *segment, ahu plant.BankID) []plant.BankID {
+	if len(s.banks) == 0 && hasCue(s.marks, cAll) && len(p.banksOf(ahu)) > 1 && len(s.numbers()) == 0 {
+		return p.banksOf(ahu)
+	}
+	banks, ok := p.banks(g, s, ahu)
+	if !ok {
+		return nil
+	}
+	if len(banks) > 1 && len(s.numbers()) > 0 && !p.allPieces(s) {
+		p.problem(AskNumber, sayTwoValues(p.reg.Name(ahu), p.raw(g.line.from, g.line.to)))
+		return nil
+	}
+	return banks
+}
+
+func (p *parser) allPieces(s *segment) bool {
+	for _, m := range s.numbers() {
+		if m.q.unit.kind == uPressure {
+			return false
+		}
+	}
+	return true
+}
+
+// pieces is the number of pieces a segment names for sure, or 0.
+func pieces(s *segment) int {
+	for _, m := range s.marks {
+		if m.kind == mNum && (m.q.piece || m.q.pieceStage) && m.q.unit.kind == uNone && m.q.first.decimals == 0 && m.q.first.value >= 1 && m.q.first.value <= 500 {
+			return int(m.q.first.value)
+		}
+	}
+	return 0
+}
+
+func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
+	e := p.expect(bank)
+	at, ok := p.at(g, bank)
+	if !ok {
+		return
+	}
+	sw := entry.Swap{Who: p.who(g.line)}
+	var flags []string
+	if n := pieces(s); n > 0 {
+		sw.Count = &n
+	}
+	for _, m := range s.numbers() {
+		if m.q.pieceStage && m.q.unit.kind == uNone {
+			continue
+		}
+		if !p.swapNumber(s, e, bank, m, &sw, &flags) {
+			return
+		}
+	}
+	if sw.Count == nil && hasCue(s.marks, cAll) && e.bank.Count() > 0 && !hasCue(s.marks, cNot) {
+		n := e.bank.Count()
+		sw.Count = &n
+	}
+	if sw.Count != nil && e.bank.Count() > 0 && *sw.Count != e.bank.Count() {
+		flags = append(flags, "count-differs")
+	}
+	a := p.airFor(g, s)
+	sw.FlowM3s, sw.FanHz, sw.FanPct = p.flowFor(a, bank), a.hz, a.pct
+	if i := slices.IndexFunc(s.marks, func(m mark) bool { return m.kind == mItem }); i >= 0 && s.marks[i].code != e.bank.Item {
+		sw.Item = s.marks[i].code
+	}
+	if p.noDrop(e, s, sw) {
+		flags = append(flags, "no-drop")
+	}
+	sw.Confirmed = sw.Count != nil && sw.CleanPa != nil && !slices.Contains(flags, "no-drop")
+	it := p.item(g, bank, at, sw, flags...)
+	it.Unstated = p.unstated(bank, sw, a)
+	it.CorrectsLast = hasCue(g.line.marks, cAmend)
+	p.add(it)
+	if s.has(cDone) && slices.Contains(p.sc.Booked, bank) {
+		p.add(p.item(g, bank, at, entry.JobDone{CleanPa: sw.CleanPa, FanHz: sw.FanHz}))
+	}
+}
+
+// swapNumber gives one number of a swap its part: before, after, or how many.
+func (p *parser) swapNumber(s *segment, e expect, bank plant.BankID, m mark, sw *entry.Swap, flags *[]string) bool {
+	r := roleOf(s.marks, m)
+	whole := m.q.unit.kind == uNone && m.q.first.decimals == 0 && !m.q.isRange
+	if whole && sw.Count == nil && r != roleClean && (int(m.q.first.value) == e.bank.Count() || m.q.carried && r == roleReading) && m.q.first.value >= 1 && m.q.first.value <= 500 {
+		n := int(m.q.first.value)
+		sw.Count = &n
+		return true
+	}
+	if m.q.isRange {
+		before, ok := p.pressure(bank, m, m.q.first, roleBefore)
+		if !ok {
+			return false
+		}
+		after, ok := p.pressure(bank, m, m.q.second, roleClean)
+		if !ok {
+			return false
+		}
+		sw.BeforePa, sw.CleanPa = &before.pa, &after.pa
+		return true
+	}
+	if r == roleReading {
+		r = roleClean
+		if sw.CleanPa != nil {
+			r = roleBefore
+		}
+	} else if r == roleClean && sw.CleanPa != nil { // "245 now 92": the first was before
+		sw.BeforePa, sw.CleanPa = sw.CleanPa, nil
+	}
+	want := r
+	if r == roleClean && s.has(cSame) {
+		want = roleReading
+	}
+	v, ok := p.pressure(bank, m, m.q.first, want)
+	if !ok {
+		return false
+	}
+	if r == roleBefore {
+		sw.BeforePa = &v.pa
+	} else {
+		sw.CleanPa = &v.pa
+	}
+	for _, f := range v.flags {
+		if !slices.Contains(*flags, f) {
+			*flags = append(*flags, f)
+		}
+	}
+	return true
+}
+
+// noDrop reports whether the clean reading is not below what stood before.
+func (p *parser) noDrop(e expect, s *segment, sw entry.Swap) bool {
+	if sw.CleanPa == nil {
+		return s.has(cSame)
+	}
+	before := e.last
+	if sw.BeforePa != nil {
+		before = *sw.BeforePa
+	}
+	return s.has(cSame) || before > 0 && *sw.CleanPa >= 0.9*before && *sw.CleanPa > 1.3*e.clean
+}
+
+// unstated names what is still asked for about a swap.
+func (p *parser) unstated(bank plant.BankID, sw entry.Swap, a air) []string {
+	var out []string
+	if sw.Count == nil {
+		out = append(out, "count")
+	}
+	if sw.CleanPa == nil {
+		out = append(out, "clean_pa")
+	}
+	if u, ok := p.reg.AHU(bank); ok && u.FanControl != plant.FlowHeld && !a.known() {
+		out = append(out, "fan")
+	}
+	return out
+}
+
+func (p *parser) who(l *line) string {
+	if l.who != "" {
+		return l.who
+	}
+	for i, m := range l.marks {
+		if m.is(cBy) && i+1 < len(l.marks) && l.marks[i+1].kind == mWord {
+			return p.text[l.marks[i+1].from:l.marks[i+1].to]
+		}
+	}
+	return ""
+}
+
+// askChange asks whether "change" tells of the past or the future.
+func (p *parser) askChange(g *group, s *segment) {
+	ahus, ok := p.places(g, true)
+	if !ok {
+		return
+	}
+	i := slices.IndexFunc(s.marks, func(m mark) bool { return m.is(cChange) })
+	m := s.marks[i]
+	p.problem(AskChange, sayChange(p.reg.Name(ahus[0])),
+		option{keys: []string{"changed", "done", "already"}, label: "changed already", edits: []edit{{m.from, m.to, "changed"}}},
+		option{keys: []string{"book", "tomorrow", "to do"}, label: "book it for tomorrow", edits: []edit{{m.from, m.to, "book tomorrow"}}})
+}

@@ -1,0 +1,317 @@
+package phrase
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"clogwise/internal/entry"
+	"clogwise/internal/plant"
+)
+
+// Understand reads one message. It never panics, takes time linear in len(text)
+// and looks at no more than MaxLength bytes.
+//
+// The way of a message: lex cuts it into tokens; marksOf names them (tags,
+// banks, numbers with units, times, cues); places, airflow and units are settled
+// over the whole message, because they carry from line to line; then each line
+// is tried as a refusal, a command or question, and as statements about one AHU
+// after the other. Whatever is unclear becomes a problem; the first problem is
+// what is asked, and then nothing is saved.
+func Understand(text string, sc Scope) Meaning {
+	if len(text) > MaxLength {
+		m := Understand(text[:MaxLength], sc)
+		if m.Outcome == Chatter {
+			return m
+		}
+		return Meaning{Outcome: Refused, Code: RefuseLong, Reply: sayTooLong(), About: m.About}
+	}
+	return understand(text, sc, 0)
+}
+
+// understand reads text; depth counts how often an answer has been tried out
+// inside (see finishSite).
+func understand(text string, sc Scope, depth int) Meaning {
+	if sc.Register == nil {
+		return Meaning{Outcome: Chatter}
+	}
+	p := parser{text: text, sc: sc, x: sc.Index, reg: sc.Register, depth: depth}
+	if p.x == nil {
+		p.x = NewIndex(sc.Register)
+	}
+	p.cut()
+	p.settlePlaces()
+	p.carryUnits()
+	for i := range p.lines {
+		p.line(&p.lines[i])
+	}
+	p.mixedUnits()
+	return p.finish()
+}
+
+// parser holds what one message has come to so far.
+type parser struct {
+	text  string
+	sc    Scope
+	x     *Index
+	reg   *plant.Register
+	depth int
+	lines []line
+
+	items    []Item
+	query    *Query
+	problems []problem
+	notes    []Note
+	about    []plant.BankID
+	refused  string // code
+	bare     []bareNumber
+
+	// What carries from line to line.
+	ahus    []plant.BankID
+	ahuFrom int  // where the carried AHU was named: place of its tag in the text, for edits
+	lost    bool // the last tag was unclear: what follows has no place either
+	air     *air
+	when    *moment
+}
+
+// line is one line of the message.
+type line struct {
+	n        int
+	from, to int
+	marks    []mark
+	who      string // "-MK"
+	question bool
+	unknown  int // words of no known meaning
+}
+
+func (p *parser) cut() {
+	toks := lex(p.text)
+	start := 0
+	for i := 0; i <= len(toks); i++ {
+		if i < len(toks) && toks[i].kind != tBreak {
+			continue
+		}
+		if i > start {
+			l := line{n: len(p.lines), from: toks[start].from, to: toks[i-1].to}
+			l.marks = marksOf(p.text, toks[start:i], p.x)
+			l.look(p.text)
+			p.lines = append(p.lines, l)
+		}
+		start = i + 1
+	}
+}
+
+// look notes what concerns the line as a whole.
+func (l *line) look(text string) {
+	l.takeWho(text)
+	for i, m := range l.marks {
+		switch {
+		case m.kind == mWord:
+			l.unknown++
+		case m.punct("?"):
+			l.question = true
+		case i == 0 && m.anyOf(cAsk, cHow, cWhy):
+			l.question = true
+		}
+	}
+}
+
+// takeWho takes a signature off the end of the line: "-MK".
+func (l *line) takeWho(text string) {
+	n := len(l.marks)
+	if n < 3 || l.marks[n-1].kind != mWord || !l.marks[n-2].punct("-") {
+		return
+	}
+	raw := text[l.marks[n-1].from:l.marks[n-1].to]
+	if len(raw) >= 2 && len(raw) <= 4 {
+		l.who = raw
+		l.marks = l.marks[:n-2]
+	}
+}
+
+func (l *line) has(c ...cue) bool { return hasCue(l.marks, c...) }
+
+func hasCue(ms []mark, c ...cue) bool {
+	return slices.ContainsFunc(ms, func(m mark) bool { return m.anyOf(c...) })
+}
+
+func hasKind(ms []mark, k ...markKind) bool {
+	return slices.ContainsFunc(ms, func(m mark) bool { return slices.Contains(k, m.kind) })
+}
+
+// typedPressure reports whether a number with a pressure unit stands among ms.
+func typedPressure(ms []mark) bool {
+	return slices.ContainsFunc(ms, func(m mark) bool { return m.kind == mNum && m.q.unit.kind == uPressure })
+}
+
+// raw is the text of the message between two bytes, trimmed of blanks and commas.
+func (p *parser) raw(from, to int) string {
+	return strings.Trim(p.text[from:to], " \t\r\n,;:.-–")
+}
+
+// line reads one line.
+func (p *parser) line(l *line) {
+	if len(l.marks) == 0 {
+		return
+	}
+	switch {
+	case p.refuse(l):
+	case p.undo(l), p.help(l), p.openJob(l):
+		return
+	}
+	asked := p.question(l)
+	if asked && !typedPressure(l.marks) && !p.alsoStates(l) {
+		return
+	}
+	groups := p.groups(l)
+	for i := range groups {
+		p.statement(&groups[i])
+	}
+	p.header(l, groups)
+}
+
+// header keeps the airflow and time of a line that says nothing else, for the
+// lines below it: "AHU-3 42 Hz", "Readings 7 Mar 09:00".
+func (p *parser) header(l *line, groups []group) {
+	if hasKind(l.marks, mNum, mWord, mItem) || len(groups) != 1 {
+		return
+	}
+	if hasKind(l.marks, mWhen) && !l.question {
+		if m, ok := momentOf(l.marks); ok {
+			p.when = &m
+		}
+	}
+	if hasKind(l.marks, mAir) {
+		p.air = &groups[0].air
+	}
+}
+
+// finish weighs up the message.
+func (p *parser) finish() Meaning {
+	m := Meaning{Items: p.items, Query: p.query, Notes: p.notes, About: p.about}
+	switch {
+	case p.refused != "":
+		m.Outcome, m.Code, m.Reply = Refused, p.refused, sayRefused(p.refused)
+		m.Query = nil
+		if len(p.problems) > 0 {
+			m.Items = nil
+		}
+	case len(p.problems) > 0:
+		ask := p.ask()
+		m = Meaning{Outcome: Ask, Ask: &ask, Notes: p.notes, About: p.about}
+	case len(p.items) > 0:
+		m.Outcome = Entry
+	case p.query != nil:
+		m.Outcome = Question
+	default:
+		m = Meaning{Outcome: Chatter, About: p.about}
+	}
+	return m
+}
+
+// add records an item unless the same thing has been said in this message.
+func (p *parser) add(it Item) {
+	p.items = append(p.items, it)
+}
+
+// group is the part of a line that speaks about one AHU, or a list of them.
+type group struct {
+	line   *line
+	marks  []mark
+	ahu    *mark // as typed; nil = carried or from the thread
+	ahus   []plant.BankID
+	lost   bool // the AHU is unclear; the problem is noted
+	air    air
+	moment moment
+	timed  bool
+}
+
+// groups cuts a line where a new AHU starts. A line that ends with its only or
+// last AHU reads backwards: "pre 112, bag 205 AHU-3".
+func (p *parser) groups(l *line) []group {
+	var at []int
+	for i, m := range l.marks {
+		if m.kind == mAHU {
+			at = append(at, i)
+		}
+	}
+	var out []group
+	add := func(ms []mark) {
+		g := group{line: l, marks: ms}
+		if i := slices.IndexFunc(ms, func(m mark) bool { return m.kind == mAHU }); i >= 0 {
+			g.ahu = &ms[i]
+		}
+		g.air, _ = p.airOf(ms)
+		g.moment, g.timed = momentOf(ms)
+		out = append(out, g)
+	}
+	if len(at) <= 1 {
+		add(l.marks)
+		return out
+	}
+	if backwards(l.marks, at) {
+		start := 0
+		for _, i := range at {
+			add(l.marks[start : i+1])
+			start = i + 1
+		}
+		return out
+	}
+	start := 0
+	for _, i := range at[1:] {
+		add(l.marks[start:i])
+		start = i
+	}
+	add(l.marks[start:])
+	return out
+}
+
+func backwards(ms []mark, at []int) bool {
+	before := hasKind(ms[:at[0]], mNum)
+	after := hasKind(ms[at[len(at)-1]+1:], mNum, mBank)
+	return before && !after
+}
+
+// at gives the time a group speaks of, in the past, or notes the problem. The
+// default is now.
+func (p *parser) at(g *group, place plant.BankID) (time.Time, bool) {
+	m, ok := g.moment, g.timed
+	if !ok && p.when != nil {
+		m, ok = *p.when, true
+	}
+	if !ok {
+		return p.sc.Now, true
+	}
+	t, note, good := m.past(p.sc.Now, p.zone(place))
+	if note != "" {
+		p.note(note, sayClock(note))
+	}
+	if !good {
+		p.askFuture(m)
+		return time.Time{}, false
+	}
+	return t, true
+}
+
+func (p *parser) zone(place plant.BankID) *time.Location {
+	if z, ok := p.x.zones[place.Site()]; ok {
+		return z
+	}
+	return time.UTC
+}
+
+func (p *parser) note(code, text string) {
+	if !slices.ContainsFunc(p.notes, func(n Note) bool { return n.Code == code }) {
+		p.notes = append(p.notes, Note{code, text})
+	}
+}
+
+// item makes an item of a group.
+func (p *parser) item(g *group, place plant.BankID, at time.Time, body entry.Body, flags ...string) Item {
+	it := Item{Place: place, At: at, Body: body, Line: p.raw(g.line.from, g.line.to), Flags: flags}
+	if slices.ContainsFunc(g.marks, func(m mark) bool { return m.letterO }) {
+		it.Flags = append(it.Flags, "letter-o")
+		p.note("letter-o", sayLetterO())
+	}
+	return it
+}

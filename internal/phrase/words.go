@@ -1,0 +1,291 @@
+package phrase
+
+import (
+	"slices"
+	"strings"
+
+	"clogwise/internal/plant"
+)
+
+// cue is a class of words that says what a message is about.
+type cue uint8
+
+// Cues. The words of each are in the lexicon below.
+const (
+	cNone cue = iota
+	cFill
+	cAnd
+	cAt
+	cAll
+	cThese // a pronoun for places: "mine", "them"
+	cPiece
+	cOK
+	cNot
+	cLeft
+	cSwap
+	cChange
+	cDone
+	cClean
+	cBefore
+	cTo
+	cOver
+	cMinus
+	cPegged
+	cBounce
+	cWet
+	cZero
+	cGauge
+	cNoGauge
+	cNoRead
+	cLocked
+	cFanOff
+	cOff
+	cDefect
+	cFixed
+	cSame
+	cAmend
+	cUndo
+	cOrdered
+	cWish
+	cArrived
+	cStock
+	cBook
+	cDoing
+	cCancel
+	cDefer
+	cOnSite
+	cStart
+	cBack
+	cJob
+	cEvent
+	cEventStrong
+	cNear
+	cBy
+	cWith
+	cDue
+	cHow
+	cChart
+	cCost
+	cWhy
+	cSteps
+	cOrders
+	cCompare
+	cOwed
+	cVisits
+	cDigest
+	cStatus
+	cHelp
+	cAsk
+	cCan
+	cWork
+	cRunning
+	cWithout
+	cLimit
+	cLock
+	cRemove
+	cSkipWord
+	cForget
+	cSet
+	cCopy
+	cLastTime
+	cWithin
+	cReading
+	cFan
+	cPast
+	cFor
+	cMark
+	cueCount
+)
+
+// cueSet is a set of cues: a word may be of several classes.
+type cueSet [2]uint64
+
+func (s cueSet) has(c cue) bool { return s[c/64]&(1<<(c%64)) != 0 }
+
+func (s *cueSet) add(c cue) { s[c/64] |= 1 << (c % 64) }
+
+// lexicon lists the words and phrases of each cue: English, then German, then
+// Spanish, folded to lower case without accents and apostrophes.
+var lexicon = map[cue]string{
+	cFill: `a an the is it its was|has|have been are on in im ive i we us our of unit ahu|unit this that there here been had
+		filter filters bank banks dp pd delta pressure drop diff differential needle value reading|is gauge|reads reads reading|now
+		pls please plz ta thx thanks thank|you cheers hi hello hey morning all|good afternoon folks guys team again also just still only got
+		getting looking looks look reading|is showing shows show|ing approx about approximately around roughly circa ca ish say
+		dirty black grey filthy manky heavy loaded loading high low steady stable good fine fresh nice quite very bit bad really
+		filtro filtros el la los las lo un una de del al en esta estan es hay por|favor gracias hola buenos dias lectura presion
+		der die das dem den ist sind ein eine im am bei bitte danke hallo filterstufe druck differenzdruck wert anzeige liegt
+		plant room plantroom plant|room roof round my me your you be been do does did will too so then site today|s set
+		supply extract exhaust stage side air total each per was were as if any out up airflow flow volume
+		wirklich noch schon jetzt|bei hat haben wurde wurden han sido fue se ha`,
+	cAnd:   `and und y e plus n`,
+	cAt:    `at um a|las`,
+	cAll:   `all both every everything everyones alle beide alles ambos ambas todos todas todo`,
+	cThese: `mine them these those ours`,
+	cPiece: `off pcs pc pieces piece nos no|off ea each|of cells cell units|fitted stk stuck stueck unidades uds ud piezas sets x qty count`,
+	cOK:    `ok okay confirmed confirm sure really correct|value yes yep si ja stimmt bestatigt confirmado`,
+	cNot: `not didnt|get not|yet havent hasnt wasnt isnt never nicht kein keine ninguno didnt dont wont cant|change cannot|change
+		couldnt|change not|been nicht|gewechselt`,
+	cLeft: `left not|done left|for|tomorrow remaining outstanding to|do still|to|do tomorrow|instead next|time offen faltan falta pendiente|cambiar
+		needs|changing need|changing needs|replacing need|replacing needs|swapping needs|a|change needs|to|be|changed to|be|changed not|changed
+		due|a|change should|be|changed wants|changing must|be|changed nicht|gewechselt sin|cambiar not|swapped not|replaced want|changing`,
+	cSwap: `changed swapped replaced renewed swopped chgd changed|out swapped|out changed|over new|filters new|filter new|set new|bags new|panels new|pleats
+		fitted|new installed filters|in filter|change|done change|done changeout|done change|out|done swap|done fitted put|in|new changing|done
+		getauscht gewechselt ausgetauscht ersetzt erneuert filterwechsel|erledigt neue|filter neu|eingesetzt
+		cambiado cambiados cambiada cambiadas sustituido sustituidos sustituidas reemplazado reemplazados cambie cambio|hecho nuevos|filtros`,
+	cChange: `change swap replace renew changeout change|out filter|change filterwechsel wechsel wechseln tauschen cambiar cambio sustituir`,
+	cDone:   `done finished complete completed all|done sorted|out fertig erledigt hecho listo terminado acabado`,
+	cClean: `clean now after new start|dp starting|dp baseline clean|dp initial post afterwards currently
+		sauber danach nachher jetzt neu limpio limpios ahora despues nuevo nuevos`,
+	cBefore:  `before was from old previous previously pre|change were|at dirty|at vorher war davor antes estaba de|antes`,
+	cTo:      `to bis hasta until till til → thru`,
+	cOver:    `over above more|than greater|than exceeds exceeding uber mehr|als mas|de`,
+	cMinus:   `minus negative neg menos`,
+	cPegged:  `pegged off|scale off|the|scale off|scale|high maxed maxed|out over|range overrange over|range full|scale past|top past|the|top topped|out at|the|stop on|the|stop hard|over pinned needle|at|top top|of|scale off|the|clock off|the|top off|the|dial end|of|scale am|anschlag uber|skala vollausschlag fuera|de|escala fuera|de|rango al|tope`,
+	cBounce:  `bouncing bounces hunting fluctuating jumping swinging up|and|down unsteady unstable varying pulsing oscillating wobbling schwankt springt oscila oscilando variando`,
+	cWet:     `wet foggy fog mist misty raining rain rainy damp soaked washed|coil coil|washed nass feucht nebel regen mojado mojados lluvia niebla humedo`,
+	cZero:    `zero zeroed zero|check zero|checked zero|point nullpunkt nullpunkt|prufung null cero|ok cero|comprobado cero`,
+	cGauge:   `gauge mano manometer magnehelic meter manometro dial`,
+	cNoGauge: `no|gauge no|dp|gauge without|gauge gauge|missing no|meter has|no|gauge na kein|manometer ohne|manometer sin|manometro no|manometer`,
+	cNoRead: `no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read not|read couldnt|get couldnt|get|to cant|get|to cant|get|in couldnt|get|in unread not|taken didnt|read didnt|get no|access couldnt|reach cant|reach
+		keine|ablesung nicht|ablesbar nicht|abgelesen kein|zugang sin|lectura no|lectura no|hay|lectura sin|acceso no|se|puede|leer`,
+	cLocked: `locked locked|out no|key no|keys no|permit blocked|in blocked|off abgesperrt zugesperrt verschlossen abgeschlossen cerrado cerrada bloqueado`,
+	cFanOff: `fan|off fans|off fan|is|off fan|stopped fan|not|running fan|down unit|off unit|is|off unit|stopped unit|not|running ahu|off ahu|is|off not|running switched|off turned|off shut|down plant|off standing|still fan|was|off unit|was|off fan|tripped tripped
+		ventilator|aus anlage|aus gerat|aus steht|still lauft|nicht abgeschaltet ausgeschaltet ventilador|apagado ventilador|parado apagado apagada parado parada equipo|parado`,
+	cOff: `aus down stopped`,
+	cDefect: `squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed broken broke cracked loose damaged damage missing
+		vibration vibrating bearing bearings noisy noise smell smells burning|smell tripping blocked corroded rusty hole gap bypass bypassing fallen|out fell|out tube|off tube|was|off tube|fell|off tube|came|off hose|off disconnected kinked split bent
+		door|open door|ajar door|not|closing seal|gone seal|perished gasket slipped belt|slipping water|ingress standing|water mould mold faulty stuck dead sticking belt|gone frame|bent
+		quietscht undicht gerissen defekt kaputt loch beschadigt lose schlauch|ab riemen larm
+		roto rota rotos rasgado rasgada fuga chirria ruido danado suelto correa|suelta averiado`,
+	cFixed: `refitted refit fixed repaired reconnected put|back put|back|on mended resealed reseated tightened back|in|place cleared taped repariert behoben wieder|angeschlossen reparado arreglado conectado`,
+	cSame:  `same|as|before same|as|last same|reading unchanged no|change no|drop same gleich|wie|vorher igual|que|antes`,
+	cAmend: `correction correct|that corrected should|be should|have|been should|read should|say shouldve|been meant i|meant typo mistyped my|mistake oops sorry wrong|it|is wrong|its actually
+		korrektur korrigiere sollte|sein gemeint correccion corrijo deberia|ser queria|decir perdon`,
+	cUndo:    `undo undo|that take|that|back take|it|back scrap|that delete|that delete|last remove|last scratch|that ignore|that|last cancel|that ruckgangig mach|ruckgangig deshacer deshaz anular|ultimo retract`,
+	cOrdered: `ordered have|ordered order|placed on|order po|raised bestellt pedido|hecho pedidos pedido he|pedido`,
+	cWish:    `order reorder re|order need needs need|to|order pls|order please|order needs|ordering want require running|out|of short|of low|on bestellen brauche brauchen bitte|bestellen necesito necesitamos pedir hacen|falta`,
+	cArrived: `arrived received delivered delivery came|in turned|up goods|in in|from|supplier geliefert eingetroffen llegado llegaron recibido recibidos`,
+	cStock:   `stock in|stock stocks store stores in|store shelf on|the|shelf on|shelf counted inventory stocktake stock|count in|hand spares lager bestand auf|lager existencias almacen inventario`,
+	cBook:    `book booking booked schedule scheduled plan|in planned|for pencil pencil|in slot|in einplanen eingeplant buchen termin reservar programar programado agendar`,
+	cDoing:   `doing do ill|do well|do going|to|do going|to|change going|to|swap changing swapping replacing ill|change well|change will|change will|do planning tackling mache machen wechsle haremos hago cambiamos cambiaremos`,
+	cCancel:  `cancel cancelled canceled call|off called|off calling|off scrub scrap|booking stornieren storniert absagen abgesagt cancelar cancelado cancelada anular`,
+	cDefer:   `defer deferred deferring postpone postponed put|off push push|back pushed|back hold|off delay verschieben verschoben aufschieben aplazar aplazado posponer`,
+	cOnSite:  `on|site onsite at|site arrived|at|site vor|ort en|sitio en|planta`,
+	cStart:   `about|to|start about|to|begin starting starting|now starting|work start start|now started begin beginning beginne fange|an anfangen empiezo empezando empezamos comienzo going|in`,
+	cBack:    `back|on back|running back|up running|again restarted back|online back|in|service up|and|running wieder|an wieder|in|betrieb lauft|wieder en|marcha otra|vez|en|marcha`,
+	cJob:     `job jobs auftrag trabajo`,
+	cEvent:   `smoke fire wildfire bushfire harvest pollen dust|cloud dusty ash smog rauch ernte polvo humo`,
+	cEventStrong: `heath|fire wild|fire wildfire|smoke forest|fire moor|fire building|work building|works construction|work construction|works construction demolition roadworks road|works sandstorm sand|storm dust|storm duststorm saharan|dust volcanic|ash earthworks excavation grinding|outside stubble|burning sand|blasting
+		baustelle bauarbeiten abbruch waldbrand staubsturm sandsturm obras demolicion incendio|forestal tormenta|de|polvo calima`,
+	cNear:     `nearby next|door outside neighbouring upwind across|the|road adjacent started|next in|der|nahe nebenan cerca al|lado`,
+	cBy:       `by von por`,
+	cWith:     `with w mit con crew team|is`,
+	cDue:      `due due|list overdue whats|due whats|next next|up fallig falligkeiten was|ist|fallig que|toca pendientes vencidos to|change|list change|list duelist worklist which|filters|first what|needs|changing what|needs|doing`,
+	cHow:      `how|is hows how|are how|does|it|look how|about whats|up|with tell|me|about what|about looking|like check how|long last|reading last|change last|changed history forecast when|will when|is when|does when|do when wann wie|steht|es|um wie|ist como|esta como|va cuando`,
+	cChart:    `chart graph plot curve trend picture show|me|the|curve diagramm kurve grafik grafico grafica curva`,
+	cCost:     `cost costs costing cost|of how|much|money energy kwh money wasted waste penalty kosten energie energiekosten coste costes cuanto|cuesta energia gasto`,
+	cWhy:      `why why|is explain reason|for warum wieso weshalb erklare por|que explica`,
+	cSteps:    `steps safe|work lockout|steps isolation|steps isolation|procedure safety|steps checklist how|do|i|isolate how|to|isolate how|do|i|lock loto|steps procedure schritte sicherheitsschritte freischalten pasos procedimiento pasos|de|seguridad consignacion`,
+	cOrders:   `orders whats|on|order order|list what|to|order shopping|list parts parts|list to|order what|do|we|need|to|order bestellungen bestellliste lista|de|pedidos`,
+	cCompare:  `compare comparison versus vs against|item which|is|better which|is|cheaper vergleiche vergleich gegen comparar compara contra`,
+	cOwed:     `owed owing readings|owed missing|readings|list readings|missing whats|left|to|read unread|list unread|units who|owes what|readings what|still|needs|reading outstanding|readings readings|due still|to|read noch|abzulesen offene|ablesungen lecturas|pendientes que|falta|leer`,
+	cVisits:   `visits visit visit|plan next|visit plan|visits route rundgang besuche visitas visita`,
+	cDigest:   `digest weekly weekly|report weekly|summary summary report monday|report wochenbericht zusammenfassung bericht resumen informe|semanal informe`,
+	cStatus:   `status state state|of|play overview uberblick stand estado situacion`,
+	cHelp:     `help commands what|can|you|do how|does|this|work how|do|i|use instructions usage hilfe ayuda befehle comandos`,
+	cAsk:      `what whats which who whose when where how anyone|know do|we|have have|we|got got|any any|idea is|there are|there was welche welcher que cual cuales cuantos how|many wie|viele`,
+	cCan:      `can|i can|we could|i could|we may|i is|it|ok|to ok|to alright|to want|to need|to going|to let|me how|do|i|do kann|ich puedo podemos`,
+	cWork:     `do change swap replace work|on open enter go|in access service pull clean|out wechseln cambiar abrir job offnen`,
+	cRunning:  `fan|running running fan|on still|running live spinning keep|running kept|running leave|running leave|it|running fan|going whilst|running unit|running on|the|run energised energized en|marcha laufend laufendem bei|laufendem|ventilator con|el|ventilador|en|marcha turning`,
+	cWithout:  `without|shutting without|stopping without|isolating without|isolation without|turning without|switching|off without|lockout without|loto without|locking without|a|shutdown cant|shut cant|stop cant|turn|off cannot|shut cannot|stop cant|isolate cant|switch|off no|shutdown ohne|abschalten ohne|abzuschalten ohne|freischaltung sin|parar sin|apagar sin|consignar no|isolation without|dead`,
+	cLimit:    `limit limits threshold final|resistance setpoint alarm|level grenzwert grenzwerte limite limites`,
+	cLock:     `lock locks padlock padlocks loto lockout lock|out tagout vorhangeschloss schloss candado candados`,
+	cRemove:   `remove removed cut cutting take|off took|off break bypass|lock pull|off override knock|off get|rid|of entfernen abnehmen aufbrechen quitar cortar`,
+	cSkipWord: `skip skipped skipping leave|out miss|out shorten shorter short|version just|the|short|version without|the fewer uberspringen ohne|die saltar omitir`,
+	cForget:   `forget ignore disregard override vergiss ignoriere olvida ignora`,
+	cSet:      `set raise lower increase reduce alter adjust move make setze andere pon sube baja`,
+	cCopy:     `same|as|last|wk same|as|last|week same|as|last|time same|as|last|month same|as|yesterday same|again copy copy|last copy|over repeat|last ditto dito reuse use|last|weeks use|last gleich|wie|letzte|woche wie|letzte|woche igual|que|la|semana|pasada same|as|previous|week same|numbers`,
+	cLastTime: `last last|time previous letzte zuletzt ultimo ultima`,
+	cWithin:   `within in|the|next next innerhalb proximos`,
+	cReading:  `reading readings read dp|reading lese ablesung lecturas`,
+	cFan:      `fan fans ventilator ventilador speed drive vfd inverter`,
+	cPast:     `since|last ago`,
+	cFor:      `for fur para`,
+	cMark:     `mark flag record log enter put`,
+}
+
+// defectSources are words that turn smoke and smells into a defect of the plant
+// itself and not an event outside.
+var defectSources = []string{"belt", "motor", "bearing", "bearings", "burning", "fan"}
+
+// phrases holds the lexicon by first word, longest phrase first.
+var phrases = buildPhrases(lexicon)
+
+type phraseEntry struct {
+	words []string
+	cues  cueSet
+}
+
+func buildPhrases(lex map[cue]string) map[string][]phraseEntry {
+	all := map[string]*phraseEntry{}
+	for c, list := range lex {
+		for _, p := range strings.Fields(list) {
+			e, ok := all[p]
+			if !ok {
+				e = &phraseEntry{words: strings.Split(p, "|")}
+				all[p] = e
+			}
+			e.cues.add(c)
+		}
+	}
+	out := map[string][]phraseEntry{}
+	for _, e := range all {
+		out[e.words[0]] = append(out[e.words[0]], *e)
+	}
+	for w := range out {
+		slices.SortFunc(out[w], func(a, b phraseEntry) int { return len(b.words) - len(a.words) })
+	}
+	return out
+}
+
+// stageWord is what a word for a stage can mean.
+type stageWord struct {
+	stage  plant.Stage
+	last   bool // "final": the last stage of the supply air, whatever its number
+	single bool // one letter: only before a colon or a number
+	plural bool // names the pieces too: "12 bags"
+}
+
+var stageWords = buildStages(map[plant.Stage]string{
+	plant.Primary: `pre pres* prim prims primary primaries panel panels* pleat pleats* pleated prefilter prefilters* roughing p stage1
+		vorfilter vf erste|stufe vorfilterstufe prefiltro prefiltros* primario primarios* primera|etapa first|stage 1st|stage flat|panel flat|panels*
+		pre|filter pre|filters* primary|filter primary|filters* panel|filter panel|filters* prim|filter prim|filters* pleated|filters*`,
+	plant.Secondary: `sec secs secondary secondaries bag bags* pocket pockets* final! finals!* b s f! stage2 sec|filter sec|filters* secondary|filter secondary|filters*
+		tasche taschen* taschenfilter* hauptfilter feinfilter endfilter! zweite|stufe beutel beutelfilter bolsa bolsas* secundario secundarios* filtro|final! filtro|de|bolsas*
+		bag|filter bag|filters* pocket|filter pocket|filters* final|filter! final|filters!* second|stage 2nd|stage segunda|etapa`,
+	plant.Third:  `third tertiary hepa hepas* third|stage 3rd|stage stage3 hepa|filter hepa|filters* schwebstofffilter dritte|stufe terciario tercera|etapa`,
+	plant.Return: `return returns ret rtn return|air return|filter return|filters* return|air|filter return|air|filters* recirc umluft umluftfilter ruckluft retorno filtro|de|retorno`,
+})
+
+type stagePhrase struct {
+	words []string
+	stageWord
+}
+
+func buildStages(lists map[plant.Stage]string) map[string][]stagePhrase {
+	out := map[string][]stagePhrase{}
+	for st, list := range lists {
+		for _, p := range strings.Fields(list) {
+			w := stageWord{stage: st}
+			p, w.plural = strings.CutSuffix(p, "*")
+			p, w.last = strings.CutSuffix(p, "!")
+			w.single = len(p) == 1
+			words := strings.Split(p, "|")
+			out[words[0]] = append(out[words[0]], stagePhrase{words, w})
+		}
+	}
+	for w := range out {
+		slices.SortFunc(out[w], func(a, b stagePhrase) int { return len(b.words) - len(a.words) })
+	}
+	return out
+}
