@@ -119,15 +119,16 @@ func (p Plan) check() error {
 	return nil
 }
 
-// table holds a plan's curve as straight lines between evenly spaced hours, with
-// its integral up to each: fine enough that intervals are right to a few parts in
-// a hundred thousand, and cheap to weigh again under other prices.
+// table holds a plan's curve as straight lines between hours, with its integral
+// up to each: fine enough that intervals are right to a few parts in ten
+// thousand and costs to a few in a hundred thousand, and cheap to weigh again
+// under other prices. The hours are spaced as squares, closest at the start,
+// where a fresh filter may rise like √h.
 type table struct {
 	Plan
 	last   float64            // hours at the end of the table
-	step   float64            // hours
-	excess [cells + 1]float64 // Pa over clean at i·step, never falling
-	area   [cells + 1]float64 // Pa·h up to i·step, discounted to the start
+	excess [cells + 1]float64 // Pa over clean at node(i), never falling
+	area   [cells + 1]float64 // Pa·h up to node(i), discounted to the start
 }
 
 const cells = 512
@@ -135,12 +136,25 @@ const cells = 512
 // endless stands for a resistance that grows beyond all numbers, Pa.
 const endless = 1e9
 
+// node is the hours of one place in the table.
+func (t *table) node(i int) float64 {
+	u := float64(i) / cells
+	return t.last * u * u
+}
+
+// cell finds the cell that holds h, its first hour and its width.
+func (t *table) cell(h float64) (i int, from, width float64) {
+	i = min(int(cells*math.Sqrt(h/t.last)), cells-1)
+	from = t.node(i)
+	return i, from, t.node(i+1) - from
+}
+
 func layOut(p Plan, end float64) (*table, error) {
-	t := &table{Plan: p, last: end, step: end / cells}
+	t := &table{Plan: p, last: end}
 	for i := range t.excess {
-		y := p.Curve(float64(i)*t.step) - p.CleanPa
+		y := p.Curve(t.node(i)) - p.CleanPa
 		if math.IsNaN(y) {
-			return nil, fmt.Errorf("%w: the curve has no resistance at %.0f h", ErrInterval, float64(i)*t.step)
+			return nil, fmt.Errorf("%w: the curve has no resistance at %.0f h", ErrInterval, t.node(i))
 		}
 		t.excess[i] = min(max(0, y), endless)
 		if i > 0 {
@@ -155,9 +169,10 @@ func layOut(p Plan, end float64) (*table, error) {
 func (t *table) integrate() {
 	discount := t.discount()
 	for i := 1; i <= cells; i++ {
-		a := (t.excess[i] + t.excess[i-1]) / 2 * t.step
+		from, to := t.node(i-1), t.node(i)
+		a := (t.excess[i] + t.excess[i-1]) / 2 * (to - from)
 		if discount > 0 {
-			a *= math.Exp(-discount * (float64(i) - 0.5) * t.step)
+			a *= math.Exp(-discount * (from + to) / 2)
 		}
 		t.area[i] = t.area[i-1] + a
 	}
@@ -181,37 +196,37 @@ func (t *table) rate(h float64) float64 {
 	return (t.ChangeCost + t.PerPaHour*t.areaTo(h)) / t.levelHours(h)
 }
 
-func (t *table) areaTo(h float64) float64 {
-	i := min(int(h/t.step), cells-1)
-	x := h - float64(i)*t.step
-	return t.area[i] + (t.area[i+1]-t.area[i])/t.step*x + t.curvature(i)*x*(x-t.step)
+// nodeRate is rate at a place in the table.
+func (t *table) nodeRate(i int) float64 {
+	return (t.ChangeCost + t.PerPaHour*t.area[i]) / t.levelHours(t.node(i))
 }
 
-// curvature corrects the chord of the area inside a cell for its slope.
-func (t *table) curvature(i int) float64 {
-	whole := (t.excess[i] + t.excess[i+1]) / 2 * t.step
-	if whole == 0 {
-		return 0
+// areaTo is the area up to h hours: inside a cell that of its straight line.
+func (t *table) areaTo(h float64) float64 {
+	i, from, width := t.cell(h)
+	x := (h - from) / width
+	a, b := t.excess[i], t.excess[i+1]
+	if a+b == 0 {
+		return t.area[i]
 	}
-	return (t.excess[i+1] - t.excess[i]) / (2 * t.step) * (t.area[i+1] - t.area[i]) / whole
+	return t.area[i] + (t.area[i+1]-t.area[i])*x*(2*a+(b-a)*x)/(a+b)
 }
 
 func (t *table) paAt(h float64) float64 {
-	i := min(int(h/t.step), cells-1)
-	x := (h - float64(i)*t.step) / t.step
-	return t.CleanPa + t.excess[i] + x*(t.excess[i+1]-t.excess[i])
+	i, from, width := t.cell(h)
+	return t.CleanPa + t.excess[i] + (h-from)/width*(t.excess[i+1]-t.excess[i])
 }
 
 // least finds the smallest rate among the nodes, then inside the cells beside it.
 func (t *table) least() Least {
 	best := 1
 	for i := 2; i <= cells; i++ {
-		if t.rate(float64(i)*t.step) < t.rate(float64(best)*t.step) {
+		if t.nodeRate(i) < t.nodeRate(best) {
 			best = i
 		}
 	}
-	lo, hi := float64(best-1)*t.step, min(float64(best+1)*t.step, t.last)
-	h := golden(t.rate, max(lo, t.step/64), hi)
+	hi := t.node(min(best+1, cells))
+	h := golden(t.rate, max(t.node(best-1), t.shortest()), hi)
 	if t.rate(hi) <= t.rate(h) {
 		h = hi
 	}
@@ -222,11 +237,14 @@ func (t *table) least() Least {
 	}
 }
 
+// shortest is the shortest interval looked at.
+func (t *table) shortest() float64 { return t.node(1) / 2 }
+
 // nearby is the stretch around h whose cost is within 2 % of the least.
 func (t *table) nearby(h float64) [2]float64 {
 	most := t.rate(h) * (1 + near)
 	dear := func(x float64) bool { return t.rate(x) > most }
-	out := [2]float64{t.step / 64, t.last}
+	out := [2]float64{t.shortest(), t.last}
 	if dear(out[0]) {
 		out[0] = edge(dear, out[0], h)
 	}
