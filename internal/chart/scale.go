@@ -19,8 +19,6 @@ func (s scale) at(v float64) vg.Length {
 
 func seconds(t time.Time) float64 { return float64(t.Unix()) }
 
-const dayS = 86400.0
-
 // History and outlook shown when the input does not say.
 const (
 	backMonths  = 13

@@ -2,7 +2,6 @@ package duelist
 
 import (
 	"fmt"
-	"slices"
 	"time"
 )
 
@@ -39,16 +38,52 @@ type Calendar struct {
 // maxAhead bounds how far ahead visits are planned, in days.
 const maxAhead = 5 * 366
 
+// workdays is a calendar ready for asking.
+type workdays struct {
+	loc    *time.Location
+	from   day
+	work   [7]bool
+	closed map[string]bool
+	booked map[day]bool // days on which a crew comes anyway
+}
+
+// open readies the calendar. A day booked for one of the jobs counts as a
+// working day, whatever the calendar says.
+func (c Calendar) open(jobs []Job) (workdays, error) {
+	if c.Loc == nil || c.From.IsZero() {
+		return workdays{}, fmt.Errorf("%w: it needs a first day and a time zone", ErrCalendar)
+	}
+	w := workdays{loc: c.Loc, from: dayOf(c.From, c.Loc), work: c.Work, closed: map[string]bool{}, booked: map[day]bool{}}
+	for _, d := range c.Closed {
+		w.closed[d] = true
+	}
+	for _, j := range jobs {
+		if d, ok := w.bookedDay(j); ok {
+			w.booked[d] = true
+		}
+	}
+	return w, nil
+}
+
+// bookedDay is the day a job was booked for; a day gone by does not count.
+func (w workdays) bookedDay(j Job) (day, bool) {
+	if j.Booked.IsZero() {
+		return 0, false
+	}
+	d := dayOf(j.Booked, w.loc)
+	return d, d >= w.from && d <= w.from+maxAhead
+}
+
+func (w workdays) works(d day) bool {
+	return w.booked[d] || w.work[d.utc().Weekday()] && !w.closed[d.String()]
+}
+
 // first is the first working day on or after d.
-func (c Calendar) first(d day) (day, error) {
+func (w workdays) first(d day) (day, error) {
 	for n := range day(maxAhead) {
-		if c.works(d + n) {
+		if w.works(d + n) {
 			return d + n, nil
 		}
 	}
 	return 0, fmt.Errorf("%w: no working day within five years of %s", ErrCalendar, d)
-}
-
-func (c Calendar) works(d day) bool {
-	return c.Work[d.utc().Weekday()] && !slices.Contains(c.Closed, d.String())
 }

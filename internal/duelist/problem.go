@@ -43,24 +43,29 @@ type task struct {
 
 // A group is the jobs of one AHU.
 type group struct {
-	jobs   []int  // by index
-	lines  []line // ascending by best day
-	lo, hi int    // candidates that any of them can have
+	jobs  []int  // by index
+	lines []line // ascending by best day
+	floor micros // least cost with visits on every day, of this AHU and all after it
 }
 
-// within are the days, of those given, that any job of the AHU can have.
-func (g *group) within(days []int) []int {
-	i, _ := slices.BinarySearch(days, g.lo)
-	j, _ := slices.BinarySearch(days, g.hi+1)
-	return days[i:j]
+// near are the days, of those given, that the AHU can want: from the last one up
+// to its first best day to the first one from its last best day on. Days further
+// out suit every job less.
+func (g *group) near(days []int) []int {
+	i, exact := slices.BinarySearch(days, g.lines[0].best)
+	if !exact && i > 0 {
+		i--
+	}
+	j, _ := slices.BinarySearch(days, g.lines[len(g.lines)-1].best)
+	return days[i:min(j+1, len(days))]
 }
 
 func newProblem(jobs []Job, costs VisitCosts, cal Calendar) (*problem, error) {
-	if cal.Loc == nil || cal.From.IsZero() {
-		return nil, fmt.Errorf("%w: it needs a first day and a time zone", ErrCalendar)
+	open, err := cal.open(jobs)
+	if err != nil {
+		return nil, err
 	}
 	p := &problem{loc: cal.Loc}
-	var err error
 	if p.visit, err = p.amount("visit", costs.Visit); err != nil {
 		return nil, err
 	}
@@ -71,19 +76,13 @@ func newProblem(jobs []Job, costs VisitCosts, cal Calendar) (*problem, error) {
 		if n := len(p.jobs); n > 0 && p.jobs[n-1].Bank == j.Bank {
 			return nil, fmt.Errorf("%w: %s is listed twice", ErrJob, j.Bank)
 		}
-		t, err := newTask(j, cal)
+		t, err := newTask(j, open)
 		if err != nil {
 			return nil, err
 		}
 		p.jobs = append(p.jobs, t)
 	}
-	if p.days, err = candidates(p.jobs, cal); err != nil {
-		return nil, err
-	}
-	p.all = make([]int, len(p.days))
-	for i := range p.all {
-		p.all[i] = i
-	}
+	p.candidates(open)
 	for i := range p.jobs {
 		if err := p.price(&p.jobs[i]); err != nil {
 			return nil, err
@@ -94,26 +93,23 @@ func newProblem(jobs []Job, costs VisitCosts, cal Calendar) (*problem, error) {
 }
 
 // newTask turns a job's dates into days and settles what it may have.
-func newTask(j Job, cal Calendar) (task, error) {
+func newTask(j Job, open workdays) (task, error) {
 	if j.Best.IsZero() || j.Latest.IsZero() {
 		return task{}, fmt.Errorf("%w: %s needs a best and a latest day", ErrJob, j.Bank)
 	}
-	from := dayOf(cal.From, cal.Loc)
-	t := task{Job: j, bestDay: dayOf(j.Best, cal.Loc), lo: from, hi: dayOf(j.Latest, cal.Loc)}
+	t := task{Job: j, bestDay: dayOf(j.Best, open.loc), lo: open.from, hi: dayOf(j.Latest, open.loc)}
 	if !j.Earliest.IsZero() {
-		t.lo = max(t.lo, dayOf(j.Earliest, cal.Loc))
+		t.lo = max(t.lo, dayOf(j.Earliest, open.loc))
 	}
-	if t.lo > from+maxAhead || t.hi > from+maxAhead {
+	if t.lo > open.from+maxAhead || t.hi > open.from+maxAhead {
 		return task{}, fmt.Errorf("%w: %s lies more than five years ahead", ErrJob, j.Bank)
 	}
-	if !j.Booked.IsZero() {
-		if d := dayOf(j.Booked, cal.Loc); d >= from && d <= from+maxAhead {
-			t.booked, t.late = true, d > t.hi
-			t.lo, t.hi = d, d
-			return t, nil
-		}
+	if d, ok := open.bookedDay(j); ok {
+		t.booked, t.late = true, d > t.hi
+		t.lo, t.hi = d, d
+		return t, nil
 	}
-	first, err := cal.first(t.lo)
+	first, err := open.first(t.lo)
 	if err != nil {
 		return task{}, err
 	}
@@ -124,23 +120,18 @@ func newTask(j Job, cal Calendar) (task, error) {
 	return t, nil
 }
 
-// candidates are the working days that some job may have, and the booked days.
-func candidates(jobs []task, cal Calendar) ([]day, error) {
-	var out []day
-	lo, hi := jobs[0].lo, jobs[0].hi
-	for _, t := range jobs {
+// candidates are the working days from the first to the last that a job may have.
+func (p *problem) candidates(open workdays) {
+	lo, hi := p.jobs[0].lo, p.jobs[0].hi
+	for _, t := range p.jobs {
 		lo, hi = min(lo, t.lo), max(hi, t.hi)
-		if t.booked {
-			out = append(out, t.lo)
-		}
 	}
 	for d := lo; d <= hi; d++ {
-		if cal.works(d) {
-			out = append(out, d)
+		if open.works(d) {
+			p.all = append(p.all, len(p.days))
+			p.days = append(p.days, d)
 		}
 	}
-	slices.Sort(out)
-	return slices.Compact(out), nil
 }
 
 // price fills a task's cost by day.
@@ -200,16 +191,20 @@ func (p *problem) group() {
 		if !ok {
 			k = len(p.groups)
 			byAHU[t.Bank.AHU()] = k
-			p.groups = append(p.groups, group{lo: len(p.days)})
+			p.groups = append(p.groups, group{})
 		}
 		g := &p.groups[k]
-		lo, _ := slices.BinarySearch(p.days, t.lo)
-		hi, _ := slices.BinarySearch(p.days, t.hi+1)
-		g.lo, g.hi = min(g.lo, lo), max(g.hi, hi-1)
 		g.jobs, g.lines = append(g.jobs, i), append(g.lines, t.line)
 	}
 	for i := range p.groups {
 		slices.SortStableFunc(p.groups[i].lines, byBest)
+	}
+	var w walker
+	floor := micros(0)
+	for i := range slices.Backward(p.groups) {
+		g := &p.groups[i]
+		floor = plus(floor, w.walk(g.lines, g.near(p.all), p.isolation))
+		g.floor = floor
 	}
 }
 

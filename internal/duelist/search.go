@@ -9,8 +9,8 @@ import "slices"
 // And once it is settled which jobs of an AHU are done together, the best visit
 // days of the whole site are found exactly by a walk along all candidate days.
 // So: start from the visit days for whole AHUs and from those for single jobs,
-// and from there alternate the two walks and move, add, drop, merge and split
-// days while that is cheaper. The cheaper end wins, the first of equals: the
+// and from there alternate the two walks and move, drop, add and merge days
+// while that is cheaper. The cheaper end wins, the first of equals: the
 // answer is always the same.
 func (p *problem) search() []int {
 	var best *choice
@@ -46,15 +46,15 @@ func (c *choice) daysFor(bundles []line) []int {
 	return c.walk.stops(c.p.all)
 }
 
-// price is the total with other days, given up once it cannot beat the present.
+// price is the total with other days, never once it cannot beat the present.
 func (c *choice) price(days []int) micros {
 	sum := c.p.visit * micros(len(days))
 	for i := range c.p.groups {
 		g := &c.p.groups[i]
-		sum = plus(sum, c.walk.walk(g.lines, g.within(days), c.p.isolation))
-		if sum >= c.total {
+		if plus(sum, g.floor) >= c.total {
 			return never
 		}
+		sum = plus(sum, c.walk.walk(g.lines, g.near(days), c.p.isolation))
 	}
 	return sum
 }
@@ -71,7 +71,7 @@ func (c *choice) try(days []int) bool {
 
 // improve moves to a neighbouring choice as long as one is cheaper.
 func (c *choice) improve() {
-	for c.realign() || c.shift() || c.drop() || c.add() || c.merge() || c.split() {
+	for c.realign() || c.shift() || c.drop() || c.add() || c.merge() {
 	}
 }
 
@@ -114,7 +114,7 @@ func (c *choice) assign() []int {
 
 // stops are the days of the choice on which the AHU is visited.
 func (g *group) stops(c *choice) []int {
-	days := g.within(c.days)
+	days := g.near(c.days)
 	c.walk.walk(g.lines, days, c.p.isolation)
 	return c.walk.stops(days)
 }
@@ -179,25 +179,6 @@ func (c *choice) merge() bool {
 		for d := c.days[i] + 1; d < c.days[i+1]; d++ {
 			if c.try(c.replace(i, i+2, d)) {
 				return true
-			}
-		}
-	}
-	return false
-}
-
-// splitReach is how far, in candidate days, the halves of a split visit go.
-const splitReach = 10
-
-// split makes two visits of one.
-func (c *choice) split() bool {
-	for i := range c.days {
-		lo, hi := c.between(i, i+1)
-		at := c.days[i]
-		for a := max(lo, at-splitReach); a < at; a++ {
-			for b := at + 1; b < min(hi, at+splitReach); b++ {
-				if c.try(c.replace(i, i+1, a, b)) {
-					return true
-				}
 			}
 		}
 	}

@@ -73,6 +73,9 @@ type walker struct {
 // stand exactly the lines whose best day lies in (s, t], and each takes the
 // cheaper of the two. So the least is a shortest path along the days.
 func (w *walker) walk(lines []line, days []int, stop micros) micros {
+	if len(lines) == 1 {
+		return w.single(&lines[0], days, stop)
+	}
 	w.upTo, w.index, w.from, w.last = w.upTo[:0], w.index[:0], w.from[:0], -1
 	least, n := never, 0
 	for k, t := range days {
@@ -96,6 +99,16 @@ func (w *walker) walk(lines []line, days []int, stop micros) micros {
 		}
 	}
 	return least
+}
+
+// single is the walk of one line: it takes one stop.
+func (w *walker) single(l *line, days []int, stop micros) micros {
+	at := l.nearest(days)
+	w.last, w.from = slices.Index(days, at), w.from[:0]
+	for range days {
+		w.from = append(w.from, -1)
+	}
+	return plus(l.at(at), stop)
 }
 
 // stops are the days of the last walk's path, ascending.
