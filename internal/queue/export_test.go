@@ -9,8 +9,16 @@ import (
 
 // Twin opens a second handle on the server of q, as another process would.
 func (q *Queue) Twin() *Queue {
-	opt := *q.rdb.(*redis.Client).Options()
-	return newQueue(redis.NewClient(&opt), q.prefix, q.where)
+	var rdb redis.UniversalClient
+	switch c := q.rdb.(type) {
+	case *redis.Client:
+		opt := *c.Options()
+		rdb = redis.NewClient(&opt)
+	case *redis.ClusterClient:
+		opt := *c.Options()
+		rdb = redis.NewClusterClient(&opt)
+	}
+	return newQueue(rdb, q.prefix, q.where)
 }
 
 // Client gives tests the server as an operator sees it.

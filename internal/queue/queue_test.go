@@ -7,13 +7,18 @@ import (
 	"testing"
 	"time"
 
+	"github.com/redis/go-redis/v9"
+	"github.com/redis/go-redis/v9/logging"
 	"go.uber.org/goleak"
 
 	"clogwise/internal/queue"
 	"clogwise/internal/queue/redistest"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) {
+	redis.SetLogger(&logging.VoidLogger{}) // the outages here are meant
+	goleak.VerifyTestMain(m)
+}
 
 // patience bounds every wait. It is far above what any of them takes, since
 // the machine may be busy.
@@ -234,6 +239,40 @@ func TestRedis(t *testing.T) {
 			t.Parallel()
 			server := redistest.Start(t, redistest.Options{})
 			c.run(openReal(t, server))
+		})
+	}
+}
+
+// TestCluster runs what differs on a cluster: scripts over several keys, and
+// commands that must find the right node.
+func TestCluster(t *testing.T) {
+	t.Parallel()
+	server := redistest.Start(t, redistest.Options{Cluster: true})
+	for _, c := range []struct {
+		name string
+		run  func(*bundle)
+	}{
+		{"delivery in order", testOrder},
+		{"collapse to the highest", testCollapse},
+		{"notice during work is not lost", testDuringWork},
+		{"claim from a killed consumer", testClaim},
+		{"park, retry, drop", testPark},
+		{"stop gives back and finishes", testStop},
+		{"depth and age", testDepth},
+		{"leadership moves", testLeadershipMoves},
+		{"once", testOnce},
+		{"rate limit", testAllow},
+		{"question", testQuestion},
+		{"wake", testWake},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			q, err := queue.Open(queue.Options{URL: "redis+cluster://" + server.Addr, Prefix: t.Name()})
+			if err != nil {
+				t.Fatalf("Open: %v", err)
+			}
+			t.Cleanup(func() { closeQueue(t, q) })
+			c.run(newBundle(t, q))
 		})
 	}
 }

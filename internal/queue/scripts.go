@@ -130,10 +130,13 @@ return {'go', redis.call('HGET', upto, bank), redis.call('HGET', marks, bank) or
 //	ARGV[2…4]  entry id, bank, marks as begin told them
 //	result     1 finished, 2 queued again because a notice came meanwhile,
 //	           0 nothing to do: the entry was lost or finished by another
+//
+// An entry that is not the bank's is left alone: after a flush within the same
+// millisecond its id may be that of another bank's.
 var doneScript = noticeScript(`
 local id, bank, seen = ARGV[2], ARGV[3], ARGV[4]
-settle(id)
 if redis.call('HGET', place, bank) ~= id then return 0 end
+settle(id)
 redis.call('HDEL', parked, bank)
 redis.call('HDEL', tries, bank)
 if (redis.call('HGET', marks, bank) or '0') ~= seen then

@@ -16,15 +16,14 @@ func (q *Queue) Wake(ctx context.Context, topic string) error {
 
 // Listen returns a channel that holds a signal when the topic was woken since
 // the last receive, until ctx is done, when it is closed. Many wakes make one
-// signal. There is one at the start too, and one whenever the connection was
-// lost and is back, since wakes may have been missed.
+// signal. There is one when listening begins, and one whenever the connection
+// was lost and is back, since wakes may have been missed.
 func (q *Queue) Listen(ctx context.Context, topic string) (<-chan struct{}, error) {
 	if topic == "" {
 		return nil, errors.New("queue: listen: no topic")
 	}
 	sub := q.rdb.Subscribe(ctx, q.key("wake", topic))
 	signal := make(chan struct{}, 1)
-	signal <- struct{}{}
 	go func() {
 		defer close(signal)
 		defer sub.Close() //nolint:errcheck // nothing is left to lose
@@ -33,8 +32,8 @@ func (q *Queue) Listen(ctx context.Context, topic string) (<-chan struct{}, erro
 	return signal, nil
 }
 
-// relay turns messages and subscriptions, which a reconnection repeats, into
-// signals until ctx is done or the queue is closed.
+// relay turns messages and confirmed subscriptions, which a reconnection
+// repeats, into signals until ctx is done or the queue is closed.
 func relay(ctx context.Context, from <-chan any, signal chan<- struct{}) {
 	for {
 		select {

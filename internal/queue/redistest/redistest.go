@@ -32,6 +32,9 @@ type Options struct {
 	// Persist makes the server write every command to disk before it answers,
 	// so that a kill loses nothing. Otherwise a kill loses everything.
 	Persist bool
+	// Cluster makes the server a cluster of one node, which refuses scripts
+	// whose keys do not go together.
+	Cluster bool
 	// Args are further arguments of the program.
 	Args []string
 }
@@ -62,10 +65,14 @@ func Start(tb testing.TB, o Options) *Server {
 			tb.Fatalf("redistest: %v", err)
 		}
 		s := &Server{Addr: net.JoinHostPort("127.0.0.1", port), tb: tb, args: arguments(dir, port, o)}
-		if failed = s.launch(); failed == nil {
-			tb.Cleanup(s.Kill)
-			return s
+		if failed = s.launch(); failed != nil {
+			continue
 		}
+		tb.Cleanup(s.Kill)
+		if o.Cluster {
+			s.formCluster()
+		}
+		return s
 	}
 	tb.Fatalf("redistest: %v", failed)
 	return nil
@@ -75,6 +82,9 @@ func arguments(dir, port string, o Options) []string {
 	args := []string{"--bind", "127.0.0.1", "--port", port, "--dir", dir, "--save", "", "--loglevel", "warning"}
 	if o.Persist {
 		args = append(args, "--appendonly", "yes", "--appendfsync", "always")
+	}
+	if o.Cluster {
+		args = append(args, "--cluster-enabled", "yes")
 	}
 	return append(args, o.Args...)
 }
@@ -162,18 +172,41 @@ func (s *Server) launch() error {
 // ping asks the server at addr for its process id, so that another server on
 // the same port is not taken for ours.
 func ping(addr string, pid int) error {
+	return ask(addr, "INFO server", fmt.Sprintf("process_id:%d", pid))
+}
+
+// formCluster gives the one node all slots and waits until it serves them.
+func (s *Server) formCluster() {
+	s.tb.Helper()
+	if err := ask(s.Addr, "CLUSTER ADDSLOTSRANGE 0 16383", "+OK"); err != nil {
+		s.tb.Fatalf("redistest: %v", err)
+	}
+	retry := time.NewTicker(20 * time.Millisecond)
+	defer retry.Stop()
+	for deadline := time.Now().Add(startWait); ; <-retry.C {
+		err := ask(s.Addr, "CLUSTER INFO", "cluster_state:ok")
+		if err == nil {
+			return
+		}
+		if time.Now().After(deadline) {
+			s.tb.Fatalf("redistest: the cluster does not form: %v", err)
+		}
+	}
+}
+
+// ask sends a command and then QUIT, and looks for a line in the answer.
+func ask(addr, command, want string) error {
 	conn, err := net.DialTimeout("tcp", addr, time.Second)
 	if err != nil {
 		return err
 	}
-	defer conn.Close() //nolint:errcheck // read only
+	defer conn.Close() //nolint:errcheck // the server closes it
 	if err := conn.SetDeadline(time.Now().Add(time.Second)); err != nil {
 		return err
 	}
-	if _, err := fmt.Fprint(conn, "INFO server\r\n"); err != nil {
+	if _, err := fmt.Fprintf(conn, "%s\r\nQUIT\r\n", command); err != nil {
 		return err
 	}
-	want := fmt.Sprintf("process_id:%d", pid)
 	lines := bufio.NewScanner(conn)
 	for lines.Scan() {
 		line := strings.TrimSpace(lines.Text())
@@ -184,7 +217,7 @@ func ping(addr string, pid int) error {
 			return errors.New(line)
 		}
 	}
-	return fmt.Errorf("not the server that was started: %w", cmp.Or(lines.Err(), io.EOF))
+	return fmt.Errorf("%s: no line %q in the answer: %w", command, want, cmp.Or(lines.Err(), io.EOF))
 }
 
 func freePort() (string, error) {
