@@ -194,7 +194,7 @@ func (p *parser) askSite(g *group, t tag) {
 
 // askBank asks which bank of an AHU is meant. at is where the word goes; typed
 // is the word that did not fit, if any.
-func (p *parser) askBank(ahu plant.BankID, at edit, typed string) {
+func (p *parser) askBank(ahu plant.BankID, at edit, typed string, more ...string) {
 	var options []option
 	var names []string
 	for _, id := range p.banksOf(ahu) {
@@ -207,6 +207,10 @@ func (p *parser) askBank(ahu plant.BankID, at edit, typed string) {
 			e.text = name
 		}
 		options = append(options, option{keys: []string{name, string(p.stage(id))}, label: name, edits: []edit{e}})
+	}
+	for _, w := range more {
+		names = append(names, w)
+		options = append(options, option{keys: []string{w}, label: w, edits: []edit{{at.from, at.to, " " + w + " "}}})
 	}
 	p.problem(AskBank, sayBank(p.reg.Name(ahu), typed, names), options...)
 }

@@ -57,7 +57,7 @@ func (p *parser) booking(g *group) bool {
 	if !book && !doing || g.ahu == nil || hasCue(g.marks, cSteps) || typedPressure(g.marks) || hasCue(g.marks, cWish) && hasKind(g.marks, mItem, mSize) {
 		return false
 	}
-	if g.line.question && !book {
+	if g.line.question && !(book && g.timed) {
 		return false
 	}
 	ahus, ok := p.places(g, true)
@@ -65,7 +65,9 @@ func (p *parser) booking(g *group) bool {
 		return true
 	}
 	if !g.timed {
-		p.askWhenToBook(g, ahus[0])
+		for _, place := range p.bookPlaces(g, ahus[0])[:1] {
+			p.askWhenToBook(g, place)
+		}
 		return true
 	}
 	for _, ahu := range ahus {

@@ -141,6 +141,7 @@ func (k *marker) name() bool {
 		}
 		k.put(mark{kind: mAHU, tags: append([]tag{first}, more...)}, next)
 		k.tagList()
+		k.joinTags()
 	case code != "":
 		k.put(mark{kind: mItem, code: code}, next)
 	case len(banks) > 0:
@@ -192,6 +193,18 @@ func (k *marker) tagList() {
 		m.to = t.to
 		k.i = j + 1
 	}
+}
+
+// joinTags makes one mark of "AHU-10, AHU-12": a list of full tags.
+func (k *marker) joinTags() {
+	n := len(k.out)
+	if n < 3 || k.out[n-3].kind != mAHU || !(k.out[n-2].sign(",", "/", "&", "+") || k.out[n-2].is(cAnd)) {
+		return
+	}
+	a, b := &k.out[n-3], k.out[n-1]
+	a.tags = append(a.tags, b.tags...)
+	a.to, a.letterO = b.to, a.letterO || b.letterO
+	k.out = k.out[:n-2]
 }
 
 // tagRest finds the AHUs that numbers name which share the letters of tag like.

@@ -154,7 +154,7 @@ func (x *Index) find(text string, toks []token, i int) (refs []ref, next int, re
 		if j > i && t.kind == tPunct && nameJoint(t.text) && toks[j-1].kind != tPunct {
 			continue
 		}
-		if j > i && j+1 < len(toks) && numberWord(t.text) && toks[j+1].kind == tNumber {
+		if j > i && numberWord(t.text) && announces(toks, j+1) {
 			continue
 		}
 		ps := tokenParts(text, t)
@@ -194,6 +194,14 @@ func tokenParts(text string, t token) []string {
 		return ps
 	}
 	return nil
+}
+
+// announces reports whether a number follows at j, perhaps after a point.
+func announces(toks []token, j int) bool {
+	if j < len(toks) && toks[j].sign(".") {
+		j++
+	}
+	return j < len(toks) && toks[j].kind == tNumber
 }
 
 // numberWord reports whether w only announces the number of a tag: "AHU no. 3".

@@ -78,7 +78,7 @@ func (p *parser) skip(g *group) bool {
 	return true
 }
 
-func (p *parser) hasHere() bool { return p.sc.Here != "" || len(p.ahus) > 0 }
+func (p *parser) hasHere() bool { return p.sc.Here != "" || p.carried != nil }
 
 func (p *parser) skipPlaces(g *group, ahu plant.BankID) []plant.BankID {
 	var s segment
@@ -151,7 +151,7 @@ func (p *parser) remainder(g *group, ms []mark, drop ...cue) string {
 	var b strings.Builder
 	last := -1
 	for _, m := range ms {
-		gone := m.kind == mAHU || m.kind == mSite || m.kind == mBank || m.kind == mWhen || m.anyOf(drop...)
+		gone := m.kind == mNum && slices.Contains(drop, cOff) || m.text == "off" && slices.Contains(drop, cOff) || m.kind == mAHU || m.kind == mSite || m.kind == mBank || m.kind == mWhen || m.anyOf(drop...)
 		if gone {
 			last = -1
 			continue
@@ -190,7 +190,13 @@ func (p *parser) askReasonToSkip(g *group, ahu plant.BankID) {
 // defect records what the supervisor should know: "belt squealing". With a word
 // like "refitted" it is mended, and earlier readings are suspect.
 func (p *parser) defect(g *group) {
-	i := slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cDefect) })
+	i := -1
+	for j, m := range g.marks {
+		if plantFire(g.line) && m.is(cEvent) || m.is(cDefect) && !(m.is(cPiece) && j > 0 && g.marks[j-1].kind == mNum) { // "24 Stück" is no stuck gauge
+			i = j
+			break
+		}
+	}
 	if i < 0 || g.line.question || g.ahu == nil && !p.hasHere() || g.ahu == nil && g.line.unknown > 2 {
 		return
 	}
@@ -237,7 +243,7 @@ func (p *parser) defectPlace(g *group, ahu plant.BankID) plant.BankID {
 // number or tag on either side.
 func (p *parser) clause(ms []mark, i int) (from, to int) {
 	stop := func(m mark) bool {
-		return m.sign(",", ";", ".", ":", "(", ")", "!") || m.kind == mNum && !m.q.piece && !m.q.pieceStage || m.kind == mAHU || m.kind == mSite || m.kind == mAir || m.kind == mWhen || m.is(cClean)
+		return m.sign(",", ";", ".", ":", "(", ")", "!") || m.kind == mNum && !m.q.piece && !m.q.pieceStage || m.kind == mAHU || m.kind == mSite || m.kind == mAir || m.kind == mWhen || m.is(cClean) || m.is(cAnd)
 	}
 	a, b := i, i
 	for a > 0 && !stop(ms[a-1]) {
@@ -267,8 +273,11 @@ func (p *parser) event(g *group) bool {
 		return false
 	}
 	m := g.marks[i]
+	if plantFire(g.line) {
+		return false
+	}
 	for _, w := range g.line.marks {
-		if slices.Contains(defectSources, w.text) || w.text == "alarm" || w.text == "drill" || w.text == "damper" || w.text == "dampers" || w.text == "detector" || w.text == "test" {
+		if w.text == "alarm" || w.text == "drill" || w.text == "damper" || w.text == "dampers" || w.text == "detector" || w.text == "test" {
 			return false
 		}
 	}
@@ -296,6 +305,12 @@ func (p *parser) event(g *group) bool {
 		p.add(p.item(g, place, at, entry.Event{What: what}))
 	}
 	return true
+}
+
+// plantFire reports whether smoke or fire is said to come from the plant itself:
+// a defect, not an event outside.
+func plantFire(l *line) bool {
+	return l.has(cEvent) && slices.ContainsFunc(l.marks, func(m mark) bool { return slices.Contains(defectSources, m.text) })
 }
 
 // eventName is "heath fire smoke": the event words that stand together.

@@ -147,10 +147,9 @@ func (p *parser) places(g *group, must bool) ([]plant.BankID, bool) {
 	}
 	if g.ahu == nil {
 		switch {
-		case len(p.ahus) > 0 && g.line.n > 0:
-			g.ahus = p.ahus
-		case p.lost:
-			g.lost = true
+		case p.carried != nil:
+			ids, ok := p.places(p.carried, true)
+			g.ahus, g.lost = ids, !ok
 		case p.sc.Here != "" && p.sc.Here.AHU() != plant.BankID(p.sc.Here.Site()):
 			g.ahus = []plant.BankID{p.sc.Here.AHU()}
 		case must:
@@ -174,7 +173,6 @@ func (p *parser) places(g *group, must bool) ([]plant.BankID, bool) {
 	if g.lost {
 		g.ahus = nil
 	}
-	p.ahus, p.lost, p.air = g.ahus, g.lost, nil
 	return g.ahus, !g.lost
 }
 

@@ -26,6 +26,7 @@ const (
 	roleReading role = iota
 	roleClean
 	roleBefore
+	roleLimit // a limit mentioned beside a reading: not a reading
 )
 
 // expect is what is known of a bank's resistance, Pa; 0 = not known.
@@ -230,6 +231,14 @@ func (p *parser) carryUnits() {
 	for i := range p.lines {
 		for j := range p.lines[i].marks {
 			m := &p.lines[i].marks[j]
+			if u, ok := unitNamed(m.text); m.kind == mWord && ok && u.kind == uPressure && !u.weak && u.pressure != units.Psi {
+				m.kind, m.cues = mCue, fillOnly // "bag 205, all in Pa"
+				p.lines[i].unknown--
+				last = u
+				if first.kind == uNone {
+					first = u
+				}
+			}
 			if m.kind != mNum {
 				continue
 			}

@@ -40,6 +40,10 @@ func (p *parser) question(l *line) bool {
 		p.put(l, Query{Kind: kind, Places: places, Items: items, Within: within(l.marks)})
 		return true
 	}
+	if l.question && len(items) > 0 && l.unknown <= 2 && !l.has(cWish, cOrdered, cArrived) && !hasKind(l.marks, mNum) {
+		p.put(l, Query{Kind: QueryStock, Places: places, Items: items}) // "how many BAG-592 have we got"
+		return true
+	}
 	if p.nameOnly(l) || l.question && placed && l.unknown <= 2 && !hasKind(l.marks, mNum) && !l.has(cBook, cWish, cCancel, cDefer) && hasKind(l.marks, mAHU, mBank) && p.tame(l) {
 		p.put(l, Query{Kind: QueryHow, Places: places})
 		return true
@@ -74,7 +78,7 @@ func (p *parser) put(l *line, q Query) {
 
 // nameOnly reports whether a line names a place and nothing else: how is it?
 func (p *parser) nameOnly(l *line) bool {
-	if !hasKind(l.marks, mAHU) {
+	if !hasKind(l.marks, mAHU) || len(p.lines) > 1 {
 		return false
 	}
 	for _, m := range l.marks {

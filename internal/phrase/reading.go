@@ -17,14 +17,17 @@ func (p *parser) statement(g *group) {
 	case p.deferral(g), p.cancel(g), p.jobDone(g), p.jobStart(g), p.booking(g), p.stock(g), p.event(g):
 		return
 	}
+	first := len(p.items)
 	ordered := p.order(g)
-	if p.fanOff(g) || p.skip(g) {
-		return
+	orders := slices.Clone(p.items[first:])
+	p.items = p.items[:first]
+	if !p.fanOff(g) && !p.skip(g) {
+		for _, s := range segments(g) {
+			p.segment(g, &s, ordered)
+		}
+		p.defect(g)
 	}
-	for _, s := range segments(g) {
-		p.segment(g, &s, ordered)
-	}
-	p.defect(g)
+	p.items = append(p.items, orders...) // what was seen comes before what is wished
 }
 
 // segment reads what is said about one bank.
@@ -54,10 +57,10 @@ func (p *parser) likely(g *group, s *segment, nums []mark) bool {
 	if typedPressure(nums) || slices.ContainsFunc(nums, func(m mark) bool { return m.q.carried }) {
 		return g.ahu != nil || len(s.banks) > 0 || g.line.unknown == 0
 	}
-	if len(s.banks) > 0 {
+	if len(s.banks) > 0 && (g.ahu != nil || p.hasHere()) {
 		return g.line.unknown <= 3
 	}
-	return g.line.unknown == 0 && (g.ahu != nil || p.sc.Here != "" && !g.line.question)
+	return g.line.unknown == 0 && len(s.banks) > 0 || g.line.unknown == 0 && (g.ahu != nil || p.sc.Here != "" && !g.line.question)
 }
 
 // readings reads the numbers of a segment as pressures.
@@ -102,6 +105,7 @@ func (p *parser) readings(g *group, s *segment, nums []mark) {
 
 // current drops values said to be of the past ("was 107") where another is given.
 func current(s *segment, nums []mark) []mark {
+	nums = slices.DeleteFunc(slices.Clone(nums), func(m mark) bool { return len(nums) > 1 && roleOf(s.marks, m) == roleLimit })
 	if len(nums) < 2 {
 		return nums
 	}
@@ -125,6 +129,8 @@ func roleOf(ms []mark, n mark) role {
 		switch m := ms[j]; {
 		case m.kind == mNum && !m.q.piece && !m.q.pieceStage:
 			return roleReading
+		case m.is(cLimit):
+			return roleLimit
 		case m.is(cClean):
 			return roleClean
 		case m.is(cBefore):
@@ -173,7 +179,7 @@ func (p *parser) body(g *group, s *segment, bank plant.BankID, v value) entry.Re
 
 func (p *parser) readingFlags(g *group, s *segment, v value) []string {
 	flags := slices.Clone(v.flags)
-	if g.ahu == nil && len(p.ahus) == 0 {
+	if g.ahu == nil && p.carried == nil {
 		flags = append(flags, "here")
 	}
 	return flags

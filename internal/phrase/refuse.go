@@ -24,7 +24,7 @@ func refusal(l *line) string {
 	switch {
 	case runningFan(l):
 		return RefuseRunning
-	case l.has(cRemove) && lockAfter(l) && !l.has(cBack):
+	case (l.has(cRemove) && lockAfter(l) || takesOff(l) && l.has(cLock)) && !l.has(cBack, cSwap):
 		return RefuseLock
 	case l.has(cSkipWord) && l.has(cSteps, cLock):
 		return RefuseShorten
@@ -59,6 +59,18 @@ func lockAfter(l *line) bool {
 		return false
 	}
 	return hasCue(l.marks[i:], cLock) || hasCue(l.marks[:i], cLock) && l.has(cCan)
+}
+
+// takesOff recognises "take Dave's lock off".
+func takesOff(l *line) bool {
+	verb := slices.IndexFunc(l.marks, func(m mark) bool {
+		switch m.text {
+		case "take", "get", "pull", "knock", "cut", "saw":
+			return true
+		}
+		return false
+	})
+	return verb >= 0 && slices.ContainsFunc(l.marks[verb:], func(m mark) bool { return m.text == "off" || m.is(cFanOff) || m.is(cOff) })
 }
 
 // setsLimit recognises a limit given in chat: "set limit AHU-3 bag to 250".

@@ -11,6 +11,7 @@ type segment struct {
 	banks []bankWord
 	marks []mark
 	swap  bool // a swap word before the first bank counts for every segment
+	fresh bool // "new bags"
 }
 
 // segments cuts a group where a new bank is named. When the numbers come before
@@ -29,7 +30,8 @@ func segments(g *group) []segment {
 	var out []segment
 	add := func(part []mark) {
 		s := segment{}
-		for _, m := range part {
+		for i, m := range part {
+			s.fresh = s.fresh || m.is(cClean) && freshWord(m.text) && i+1 < len(part) && part[i+1].kind == mBank
 			if m.kind == mBank {
 				s.banks = append(s.banks, m.banks...)
 				continue
@@ -62,6 +64,14 @@ func segments(g *group) []segment {
 		}
 	}
 	return out
+}
+
+func freshWord(w string) bool {
+	switch w {
+	case "new", "neue", "neu", "nuevos", "nuevo", "nuevas":
+		return true
+	}
+	return false
 }
 
 // withoutPlace drops tags and sites.

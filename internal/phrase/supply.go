@@ -96,7 +96,7 @@ func (p *parser) order(g *group) bool {
 		return false
 	}
 	named := len(items) > 0 || sized
-	if !named && !hasKind(g.marks, mBank) && !(plain && g.ahu != nil) || !named && !counted && !plain {
+	if !named && !hasKind(g.marks, mBank) && !(plain && g.ahu != nil) || !named && !counted && !plain && !wishesFor(g) {
 		return false
 	}
 	if g.ahu == nil && !named && !p.hasHere() {
@@ -128,6 +128,14 @@ func (p *parser) order(g *group) bool {
 		p.query = &Query{Kind: QueryStock, Places: []plant.BankID{place}, Items: []string{code}}
 	}
 	return true
+}
+
+// wishesFor reports whether a group asks for the filters of a bank without
+// saying how many: "need new bags for AHU-6".
+func wishesFor(g *group) bool {
+	wish := slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cWish) })
+	bank := slices.IndexFunc(g.marks, func(m mark) bool { return m.kind == mBank })
+	return wish >= 0 && wish < bank && g.line.unknown == 0 && !hasKind(g.marks, mNum) && !g.line.question
 }
 
 // saysOrder reports whether the word itself is there, not only a need.
@@ -184,6 +192,11 @@ func (p *parser) orderItem(g *group, items []string, size [3]int, sized bool) (c
 	if code == "" {
 		p.askItem(g, size, sized)
 		return "", "", nil, false
+	}
+	if bank == "" && place != "" && len(items) == 0 {
+		if bank = p.orderBank(g, place, []string{code}); bank != "" {
+			place = bank
+		}
 	}
 	if place == "" {
 		site, good := p.itemSite(g, code)

@@ -12,7 +12,7 @@ func (p *parser) swap(g *group, s *segment) bool {
 	if !p.tellsSwap(g, s) {
 		return false
 	}
-	ahus, ok := p.places(g, g.line.unknown <= 1)
+	ahus, ok := p.places(g, g.line.unknown == 0 && (len(s.banks) > 0 || saysFilters(s.marks) || len(s.numbers()) > 0))
 	if !ok {
 		return g.ahu != nil || g.lost
 	}
@@ -30,7 +30,7 @@ func (p *parser) tellsSwap(g *group, s *segment) bool {
 	if s.has(cLeft) || g.line.question && len(s.numbers()) == 0 {
 		return false
 	}
-	if s.has(cSwap) || s.swap {
+	if s.has(cSwap) && !s.has(cGauge) || s.swap || s.fresh && !hasCue(g.line.marks, cWish, cOrdered, cArrived, cBook, cDefect) {
 		return true
 	}
 	if s.has(cDone) && !s.has(cJob) && (len(s.banks) > 0 || saysFilters(s.marks)) {
@@ -58,6 +58,10 @@ func saysFilters(ms []mark) bool {
 func (p *parser) swapBanks(g *group, s *segment, ahu plant.BankID) []plant.BankID {
 	if len(s.banks) == 0 && hasCue(s.marks, cAll) && len(p.banksOf(ahu)) > 1 && len(s.numbers()) == 0 {
 		return p.banksOf(ahu)
+	}
+	if all := p.banksOf(ahu); len(s.banks) == 0 && len(all) == 2 && len(s.numbers()) == 0 && pieces(s) == 0 {
+		p.askBank(ahu, p.afterTag(g), "", "both")
+		return nil
 	}
 	banks, ok := p.banks(g, s, ahu)
 	if !ok {
@@ -119,6 +123,9 @@ func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
 	sw.FlowM3s, sw.FanHz, sw.FanPct = p.flowFor(a, bank), a.hz, a.pct
 	if i := slices.IndexFunc(s.marks, func(m mark) bool { return m.kind == mItem }); i >= 0 && s.marks[i].code != e.bank.Item {
 		sw.Item = s.marks[i].code
+	}
+	if hasCue(g.line.marks, cRunning) {
+		flags = append(flags, "running-fan")
 	}
 	if p.noDrop(e, s, sw) {
 		flags = append(flags, "no-drop")

@@ -67,10 +67,8 @@ type parser struct {
 	bare     []bareNumber
 
 	// What carries from line to line.
-	ahus    []plant.BankID
-	ahuFrom int  // where the carried AHU was named: place of its tag in the text, for edits
-	lost    bool // the last tag was unclear: what follows has no place either
-	air     *air
+	carried *group // the last that named an AHU
+	air     *air   // said in a header line
 	when    *moment
 }
 
@@ -154,9 +152,7 @@ func (p *parser) line(l *line) {
 	if len(l.marks) == 0 {
 		return
 	}
-	switch {
-	case p.refuse(l):
-	case p.undo(l), p.help(l), p.openJob(l):
+	if p.refuse(l) || p.undo(l) || p.help(l) || p.openJob(l) {
 		return
 	}
 	asked := p.question(l)
@@ -165,7 +161,14 @@ func (p *parser) line(l *line) {
 	}
 	groups := p.groups(l)
 	for i := range groups {
-		p.statement(&groups[i])
+		g := &groups[i]
+		if g.ahu != nil {
+			p.air = nil
+		}
+		p.statement(g)
+		if g.ahu != nil {
+			p.carried = g
+		}
 	}
 	p.header(l, groups)
 }
@@ -279,7 +282,7 @@ func (p *parser) at(g *group, place plant.BankID) (time.Time, bool) {
 	if !ok && p.when != nil {
 		m, ok = *p.when, true
 	}
-	if !ok {
+	if !ok || p.aboutLater(g, m) {
 		return p.sc.Now, true
 	}
 	t, note, good := m.past(p.sc.Now, p.zone(place))
@@ -291,6 +294,13 @@ func (p *parser) at(g *group, place plant.BankID) (time.Time, bool) {
 		return time.Time{}, false
 	}
 	return t, true
+}
+
+// aboutLater reports whether a time to come belongs to something else on the
+// line than what was seen: steps wanted for tomorrow, parts by week 32.
+func (p *parser) aboutLater(g *group, m moment) bool {
+	later := m.future || m.day == dayOffset && m.n > 0
+	return later && hasCue(g.line.marks, cSteps, cWish, cOrdered, cLeft, cDue)
 }
 
 func (p *parser) zone(place plant.BankID) *time.Location {

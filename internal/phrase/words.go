@@ -114,7 +114,7 @@ var lexicon = map[cue]string{
 		dirty black grey filthy manky heavy loaded loading high low steady stable good fine fresh nice quite very bit bad really
 		filtro filtros el la los las lo un una de del al en esta estan es hay por|favor gracias hola buenos dias lectura presion
 		der die das dem den ist sind ein eine im am bei bitte danke hallo filterstufe druck differenzdruck wert anzeige liegt
-		plant room plantroom plant|room roof round my me your you be been do does did will too so then site today|s set
+		need|to needs|to plant room plantroom plant|room roof round my me your you be been do does did will too so then site today|s set
 		supply extract exhaust stage side air total each per was were as if any out up airflow flow volume
 		wirklich noch schon jetzt|bei hat haben wurde wurden han sido fue se ha`,
 	cAnd:   `and und y e plus n`,
@@ -128,15 +128,14 @@ var lexicon = map[cue]string{
 	cLeft: `left not|done left|for|tomorrow remaining outstanding to|do still|to|do tomorrow|instead next|time offen faltan falta pendiente|cambiar
 		needs|changing need|changing needs|replacing need|replacing needs|swapping needs|a|change needs|to|be|changed to|be|changed not|changed
 		due|a|change should|be|changed wants|changing must|be|changed nicht|gewechselt sin|cambiar not|swapped not|replaced want|changing`,
-	cSwap: `changed swapped replaced renewed swopped chgd changed|out swapped|out changed|over new|filters new|filter new|set new|bags new|panels new|pleats
-		fitted|new installed filters|in filter|change|done change|done changeout|done change|out|done swap|done fitted put|in|new changing|done
-		getauscht gewechselt ausgetauscht ersetzt erneuert filterwechsel|erledigt neue|filter neu|eingesetzt
-		cambiado cambiados cambiada cambiadas sustituido sustituidos sustituidas reemplazado reemplazados cambie cambio|hecho nuevos|filtros`,
+	cSwap: `changed swapped replaced renewed swopped chgd changed|out swapped|out changed|over fitted installed filters|in filter|change|done change|done changeout|done change|out|done swap|done fitted put|in|new changing|done
+		getauscht gewechselt ausgetauscht ersetzt erneuert filterwechsel|erledigt neu|eingesetzt
+		cambiado cambiados cambiada cambiadas sustituido sustituidos sustituidas reemplazado reemplazados cambie cambio|hecho`,
 	cChange: `change swap replace renew changeout change|out filter|change filterwechsel wechsel wechseln tauschen cambiar cambio sustituir`,
 	cDone:   `done finished complete completed all|done sorted|out fertig erledigt hecho listo terminado acabado`,
 	cClean: `clean now after new start|dp starting|dp baseline clean|dp initial post afterwards currently
-		sauber danach nachher jetzt neu limpio limpios ahora despues nuevo nuevos`,
-	cBefore:  `before was from old previous previously pre|change were|at dirty|at vorher war davor antes estaba de|antes`,
+		sauber danach nachher jetzt neu neue limpio limpios ahora despues nuevo nuevos nuevas`,
+	cBefore:  `before was from old previous previously were|at dirty|at vorher war davor antes estaba de|antes`,
 	cTo:      `to bis hasta until till til → thru`,
 	cOver:    `over above more|than greater|than exceeds exceeding uber mehr|als mas|de`,
 	cMinus:   `minus negative neg menos`,
@@ -154,7 +153,7 @@ var lexicon = map[cue]string{
 	cOff: `aus down stopped`,
 	cDefect: `squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed broken broke cracked loose damaged damage missing
 		vibration vibrating bearing bearings noisy noise smell smells burning|smell tripping blocked corroded rusty hole gap bypass bypassing fallen|out fell|out tube|off tube|was|off tube|fell|off tube|came|off hose|off disconnected kinked split bent
-		door|open door|ajar door|not|closing seal|gone seal|perished gasket slipped belt|slipping water|ingress standing|water mould mold faulty stuck dead sticking belt|gone frame|bent
+		out|of|order not|working door|open door|ajar door|not|closing seal|gone seal|perished gasket slipped belt|slipping water|ingress standing|water mould mold faulty stuck dead sticking belt|gone frame|bent
 		quietscht undicht gerissen defekt kaputt loch beschadigt lose schlauch|ab riemen larm
 		roto rota rotos rasgado rasgada fuga chirria ruido danado suelto correa|suelta averiado`,
 	cFixed: `refitted refit fixed repaired reconnected put|back put|back|on mended resealed reseated tightened back|in|place cleared taped repariert behoben wieder|angeschlossen reparado arreglado conectado`,
@@ -166,7 +165,7 @@ var lexicon = map[cue]string{
 	cWish:    `order reorder re|order need needs need|to|order pls|order please|order needs|ordering want require running|out|of short|of low|on bestellen brauche brauchen bitte|bestellen necesito necesitamos pedir hacen|falta`,
 	cArrived: `arrived received delivered delivery came|in turned|up goods|in in|from|supplier geliefert eingetroffen llegado llegaron recibido recibidos`,
 	cStock:   `stock in|stock stocks store stores in|store shelf on|the|shelf on|shelf counted inventory stocktake stock|count in|hand spares lager bestand auf|lager existencias almacen inventario`,
-	cBook:    `book booking booked schedule scheduled plan|in planned|for pencil pencil|in slot|in einplanen eingeplant buchen termin reservar programar programado agendar`,
+	cBook:    `book booking booked schedule scheduled plan planned pencil pencil|in slot|in einplanen eingeplant buchen termin reservar programar programado agendar`,
 	cDoing:   `doing do ill|do well|do going|to|do going|to|change going|to|swap changing swapping replacing ill|change well|change will|change will|do planning tackling mache machen wechsle haremos hago cambiamos cambiaremos`,
 	cCancel:  `cancel cancelled canceled call|off called|off calling|off scrub scrap|booking stornieren storniert absagen abgesagt cancelar cancelado cancelada anular`,
 	cDefer:   `defer deferred deferring postpone postponed put|off push push|back pushed|back hold|off delay verschieben verschoben aufschieben aplazar aplazado posponer`,
@@ -181,14 +180,14 @@ var lexicon = map[cue]string{
 	cBy:       `by von por`,
 	cWith:     `with w mit con crew team|is`,
 	cDue:      `due due|list overdue whats|due whats|next next|up fallig falligkeiten was|ist|fallig que|toca pendientes vencidos to|change|list change|list duelist worklist which|filters|first what|needs|changing what|needs|doing`,
-	cHow:      `how|is hows how|are how|does|it|look how|about whats|up|with tell|me|about what|about looking|like check how|long last|reading last|change last|changed history forecast when|will when|is when|does when|do when wann wie|steht|es|um wie|ist como|esta como|va cuando`,
+	cHow:      `how|is hows whens how|are how|does|it|look how|about whats|up|with tell|me|about what|about looking|like check how|long last|reading last|change last|changed history forecast when|will when|is when|does when|do when wann wie|steht|es|um wie|ist como|esta como|va cuando`,
 	cChart:    `chart graph plot curve trend picture show|me|the|curve diagramm kurve grafik grafico grafica curva`,
 	cCost:     `cost costs costing cost|of how|much|money energy kwh money wasted waste penalty kosten energie energiekosten coste costes cuanto|cuesta energia gasto`,
 	cWhy:      `why why|is explain reason|for warum wieso weshalb erklare por|que explica`,
 	cSteps:    `steps safe|work lockout|steps isolation|steps isolation|procedure safety|steps checklist how|do|i|isolate how|to|isolate how|do|i|lock loto|steps procedure schritte sicherheitsschritte freischalten pasos procedimiento pasos|de|seguridad consignacion`,
 	cOrders:   `orders whats|on|order order|list what|to|order shopping|list parts parts|list to|order what|do|we|need|to|order bestellungen bestellliste lista|de|pedidos`,
 	cCompare:  `compare comparison versus vs against|item which|is|better which|is|cheaper vergleiche vergleich gegen comparar compara contra`,
-	cOwed:     `owed owing readings|owed missing|readings|list readings|missing whats|left|to|read unread|list unread|units who|owes what|readings what|still|needs|reading outstanding|readings readings|due still|to|read noch|abzulesen offene|ablesungen lecturas|pendientes que|falta|leer`,
+	cOwed:     `owed owing readings|owed missing|readings readings|missing whats|left|to|read left|to|read unread|units who|owes what|readings what|still|needs|reading outstanding|readings readings|due still|to|read noch|abzulesen offene|ablesungen lecturas|pendientes que|falta|leer`,
 	cVisits:   `visits visit visit|plan next|visit plan|visits route rundgang besuche visitas visita`,
 	cDigest:   `digest weekly weekly|report weekly|summary summary report monday|report wochenbericht zusammenfassung bericht resumen informe|semanal informe`,
 	cStatus:   `status state state|of|play overview uberblick stand estado situacion`,
@@ -200,13 +199,13 @@ var lexicon = map[cue]string{
 	cWithout:  `without|shutting without|stopping without|isolating without|isolation without|turning without|switching|off without|lockout without|loto without|locking without|a|shutdown cant|shut cant|stop cant|turn|off cannot|shut cannot|stop cant|isolate cant|switch|off no|shutdown ohne|abschalten ohne|abzuschalten ohne|freischaltung sin|parar sin|apagar sin|consignar no|isolation without|dead`,
 	cLimit:    `limit limits threshold final|resistance setpoint alarm|level grenzwert grenzwerte limite limites`,
 	cLock:     `lock locks padlock padlocks loto lockout lock|out tagout vorhangeschloss schloss candado candados`,
-	cRemove:   `remove removed cut cutting take|off took|off break bypass|lock pull|off override knock|off get|rid|of entfernen abnehmen aufbrechen quitar cortar`,
+	cRemove:   `remove cut cutting take|off break bypass|lock pull|off override knock|off get|rid|of entfernen abnehmen aufbrechen quitar cortar`,
 	cSkipWord: `skip skipped skipping leave|out miss|out shorten shorter short|version just|the|short|version without|the fewer uberspringen ohne|die saltar omitir`,
 	cForget:   `forget ignore disregard override vergiss ignoriere olvida ignora`,
 	cSet:      `set raise lower increase reduce alter adjust move make setze andere pon sube baja`,
 	cCopy:     `same|as|last|wk same|as|last|week same|as|last|time same|as|last|month same|as|yesterday same|again copy copy|last copy|over repeat|last ditto dito reuse use|last|weeks use|last gleich|wie|letzte|woche wie|letzte|woche igual|que|la|semana|pasada same|as|previous|week same|numbers`,
 	cLastTime: `last last|time previous letzte zuletzt ultimo ultima`,
-	cWithin:   `within in|the|next next innerhalb proximos`,
+	cWithin:   `within in|the|next next innerhalb proximos month week months weeks monat woche mes semana`,
 	cReading:  `reading readings read dp|reading lese ablesung lecturas`,
 	cFan:      `fan fans ventilator ventilador speed drive vfd inverter`,
 	cPast:     `since|last ago`,
