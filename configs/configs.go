@@ -12,3 +12,8 @@ var (
 	//go:embed demo/works.yaml
 	DemoWorks []byte
 )
+
+// SafeWorkSteps are the steps that crews are reminded of, with their sources.
+//
+//go:embed safe-work-steps.json
+var SafeWorkSteps []byte

@@ -35,7 +35,8 @@ func Scopes() []Scope {
 }
 
 // Check tries the tokens, the scopes and, as far as the scopes allow, whether
-// the bot is in the given channels (ids). It says what is wrong and what to do.
+// the bot is in the given channels (ids, with or without "slack:" in front; those
+// of other platforms are passed over). It says what is wrong and what to do.
 func (e *Edge) Check(ctx context.Context, channels ...string) []Finding {
 	findings := e.checkBotToken(ctx)
 	if e.cfg.AppToken == "" && e.cfg.SigningSecret == "" {
@@ -48,7 +49,10 @@ func (e *Edge) Check(ctx context.Context, channels ...string) []Finding {
 		findings = append(findings, e.checkAppToken(ctx))
 	}
 	for _, id := range channels {
-		findings = append(findings, e.checkChannel(ctx, id))
+		// A site may name the platform with its channel, and may have none.
+		if id = strings.TrimPrefix(id, Platform+":"); id != "" && !strings.Contains(id, ":") {
+			findings = append(findings, e.checkChannel(ctx, id))
+		}
 	}
 	return findings
 }

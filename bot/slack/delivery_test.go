@@ -229,7 +229,7 @@ func TestChaos(t *testing.T) {
 				case 1:
 					b.Disconnect()
 				case 2, 3:
-					b.LoseAcks(1 + dice.IntN(3))
+					b.LoseAcks(1)
 				case 4, 5:
 					if c.lose {
 						b.LoseSends(1 + dice.IntN(3))

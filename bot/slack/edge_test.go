@@ -91,7 +91,7 @@ func start(tb testing.TB, o fakeslack.Options, got *recorder, alter ...func(*sla
 	fake := fakeslack.Start(tb, o)
 	fake.AddUser(fakeslack.User{ID: ana, Name: "ana.t", RealName: "Ana Tester", DisplayName: "Ana"})
 	edge := newEdge(tb, fake, alter...)
-	ctx, cancel := context.WithTimeout(tb.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(tb.Context(), time.Minute)
 	finished := make(chan error, 1)
 	go func() { finished <- edge.Run(ctx, got) }()
 	tb.Cleanup(func() {

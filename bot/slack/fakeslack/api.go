@@ -226,7 +226,7 @@ func (p *Post) fill(form url.Values) (refusal string) {
 	p.Raw = form.Get("text")
 	p.Text, p.Blocks, p.Buttons = unescape(p.Raw), nil, nil
 	raw := form.Get("blocks")
-	if raw == "" {
+	if raw == "" || raw == "null" {
 		if p.Raw == "" {
 			return "no_text"
 		}

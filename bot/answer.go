@@ -1,0 +1,181 @@
+package bot
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"clogwise/internal/assess"
+	"clogwise/internal/channel"
+	"clogwise/internal/chart"
+	"clogwise/internal/digest"
+	"clogwise/internal/phrase"
+	"clogwise/internal/plant"
+	"clogwise/internal/say"
+)
+
+// answer answers a question from the projections.
+func (e *Engine) answer(ctx context.Context, t *talk, q phrase.Query) error {
+	p, err := e.answerPost(ctx, t, q)
+	if err != nil {
+		return err
+	}
+	if len(q.Places) > 0 {
+		e.nowHere(ctx, t.m, q.Places[0])
+	}
+	return e.reply(ctx, t, p)
+}
+
+func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (channel.Post, error) {
+	switch q.Kind {
+	case phrase.QueryHelp:
+		return channel.Post{Text: phrase.Help()}, nil
+	case phrase.QueryHow, phrase.QueryCost, phrase.QueryWhy, phrase.QueryChart:
+		return e.aboutBanks(ctx, t, q)
+	case phrase.QuerySteps:
+		return e.steps(ctx, t, q)
+	case phrase.QueryCompare:
+		return e.compare(ctx, t, q)
+	case phrase.QueryStatus:
+		counts, err := e.Store.Counts(ctx)
+		if err != nil {
+			return channel.Post{}, err
+		}
+		lags, err := e.Store.Lagging(ctx, 1000)
+		return channel.Post{Text: say.Status(counts, len(lags))}, err
+	}
+	var parts []string
+	for _, s := range e.sitesAsked(t, q) {
+		b, err := e.View.Board(ctx, s, e.Now())
+		if err != nil {
+			return channel.Post{}, err
+		}
+		b = onlyPlaces(b, q.Places)
+		switch q.Kind {
+		case phrase.QueryDue:
+			parts = append(parts, say.Due(b, q.Within))
+		case phrase.QueryOwed:
+			parts = append(parts, say.Owed(b))
+		case phrase.QueryStock:
+			parts = append(parts, say.Stock(b, q.Items))
+		case phrase.QueryOrders:
+			parts = append(parts, say.Orders(b, t.reg))
+		case phrase.QueryVisits:
+			parts = append(parts, say.Visits(b, t.reg))
+		case phrase.QueryDigest:
+			parts = append(parts, digest.Weekly(b, t.reg, digest.Since{}))
+		default:
+			return channel.Post{Text: say.NotUnderstood()}, nil
+		}
+	}
+	return channel.Post{Text: strings.Join(parts, "\n\n")}, nil
+}
+
+func (e *Engine) sitesAsked(t *talk, q phrase.Query) []plant.Site {
+	if len(q.Places) == 0 {
+		return t.sites
+	}
+	var out []plant.Site
+	seen := map[string]bool{}
+	for _, p := range q.Places {
+		if s, ok := t.reg.Site(p.Site()); ok && !seen[s.ID] {
+			seen[s.ID] = true
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// onlyPlaces narrows the rows of a board to the places asked about.
+func onlyPlaces(b digest.Board, places []plant.BankID) digest.Board {
+	if len(places) == 0 {
+		return b
+	}
+	rows := b.Rows[:0:0]
+	for _, r := range b.Rows {
+		for _, p := range places {
+			if r.Bank == p || strings.HasPrefix(string(r.Bank), string(p)+"/") {
+				rows = append(rows, r)
+				break
+			}
+		}
+	}
+	b.Rows = rows
+	return b
+}
+
+// aboutBanks answers questions about banks or whole AHUs.
+func (e *Engine) aboutBanks(ctx context.Context, t *talk, q phrase.Query) (channel.Post, error) {
+	banks := t.banksAsked(q)
+	if len(banks) == 0 {
+		return channel.Post{Text: "Which AHU or bank? Write for example: " + string(q.Kind) + " AHU-3 bag"}, nil
+	}
+	if q.Kind == phrase.QueryChart || q.Kind == phrase.QueryWhy {
+		const most = 4
+		if len(banks) > most {
+			return channel.Post{Text: fmt.Sprintf("That is %d banks; name one AHU or bank.", len(banks))}, nil
+		}
+	}
+	var as []assess.Assessment
+	for _, id := range banks {
+		a, ok, err := e.View.Assessment(ctx, id)
+		if err != nil {
+			return channel.Post{}, err
+		}
+		if ok {
+			as = append(as, a.AsOf(e.Now()))
+		}
+	}
+	switch q.Kind {
+	case phrase.QueryCost:
+		return channel.Post{Text: say.Cost(as, t.reg, e.Now())}, nil
+	case phrase.QueryWhy:
+		var parts []string
+		for _, a := range as {
+			parts = append(parts, say.Why(a, t.reg, e.Now()))
+		}
+		return channel.Post{Text: strings.Join(parts, "\n\n")}, nil
+	case phrase.QueryChart:
+		return e.charts(ctx, t, as)
+	}
+	return channel.Post{Text: say.How(as, t.reg, e.Now())}, nil
+}
+
+func (t *talk) banksAsked(q phrase.Query) []plant.BankID {
+	places := q.Places
+	if len(places) == 0 && t.scope.Here != "" {
+		places = []plant.BankID{t.scope.Here}
+	}
+	var out []plant.BankID
+	for _, p := range places {
+		out = append(out, t.reg.Banks(p)...)
+	}
+	if len(places) == 0 && q.Kind == phrase.QueryCost {
+		for _, s := range t.sites {
+			out = append(out, t.reg.Banks(plant.BankID(s.ID))...)
+		}
+	}
+	return out
+}
+
+func (e *Engine) charts(ctx context.Context, t *talk, as []assess.Assessment) (channel.Post, error) {
+	var p channel.Post
+	var names []string
+	for _, a := range as {
+		in, err := e.View.Picture(ctx, a.Bank, e.Now())
+		if err != nil {
+			return p, err
+		}
+		png, err := chart.Bank(in)
+		if err != nil {
+			return p, fmt.Errorf("chart of %s: %w", a.Bank, err)
+		}
+		p.Files = append(p.Files, channel.File{Name: strings.ReplaceAll(string(a.Bank), "/", "-") + ".png", Title: in.Title, Data: png})
+		names = append(names, a.Name+": "+in.Title)
+	}
+	if len(p.Files) == 0 {
+		return channel.Post{Text: "Nothing to draw yet: no reading has been recorded."}, nil
+	}
+	p.Text = "Chart of " + strings.Join(names, "; ")
+	return p, nil
+}

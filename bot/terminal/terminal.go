@@ -1,0 +1,316 @@
+// Package terminal is the local team channel: lines typed or piped in are
+// messages, posts are printed. It is equal in function to the chat edge.
+package terminal
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"clogwise/internal/channel"
+)
+
+// Platform is the name of this edge in addresses.
+const Platform = "terminal"
+
+// Channel reads messages from In and prints posts to Out.
+type Channel struct {
+	In      io.Reader
+	Out     io.Writer
+	Prompt  bool   // print a prompt before each line: In is a terminal
+	JSON    bool   // one JSON object a line instead of text
+	As      string // who is typing
+	Channel string // the channel typed into
+	Files   string // folder for attachments; their paths are printed
+	Now     func() time.Time
+
+	// Channels are the channels that "/channel NAME" may switch to.
+	Channels []string
+	// Replied reports whether a reply to the message is on its way.
+	Replied func(ctx context.Context, m channel.Message) (bool, error)
+	// Wait bounds the wait for a reply before the next line is read.
+	Wait time.Duration
+
+	mu       sync.Mutex
+	count    int
+	stamp    time.Time
+	answered map[string]chan struct{} // by thread
+	buttons  map[string]channel.Choice
+	ended    bool
+}
+
+// ErrEnd says that the person typed /quit.
+var ErrEnd = errors.New("end of talk")
+
+// Run reads lines until the end of input, /quit, or ctx is done. A reader that
+// blocks cannot be interrupted: Run returns at once and leaves it behind.
+func (c *Channel) Run(ctx context.Context, h channel.Handler) error {
+	c.mu.Lock()
+	c.answered = map[string]chan struct{}{}
+	c.buttons = map[string]channel.Choice{}
+	c.mu.Unlock()
+	lines := make(chan string)
+	var readErr error
+	go func() {
+		defer close(lines)
+		in := bufio.NewReader(c.In)
+		for {
+			line, err := in.ReadString('\n')
+			if line != "" {
+				select {
+				case lines <- strings.TrimRight(line, "\r\n"):
+				case <-ctx.Done():
+					return
+				}
+			}
+			if err != nil {
+				if err != io.EOF {
+					readErr = err
+				}
+				return
+			}
+		}
+	}()
+	for {
+		c.prompt()
+		select {
+		case <-ctx.Done():
+			return nil
+		case line, more := <-lines:
+			if !more {
+				return readErr
+			}
+			err := c.line(ctx, h, line)
+			if errors.Is(err, ErrEnd) {
+				return nil
+			}
+			if err != nil {
+				return err
+			}
+		}
+	}
+}
+
+func (c *Channel) prompt() {
+	if c.Prompt {
+		c.mu.Lock()
+		fmt.Fprintf(c.Out, "%s@%s> ", c.As, c.Channel)
+		c.mu.Unlock()
+	}
+}
+
+func (c *Channel) line(ctx context.Context, h channel.Handler, line string) error {
+	text := strings.TrimSpace(line)
+	if text == "" {
+		return nil
+	}
+	if strings.HasPrefix(text, "/") {
+		return c.local(ctx, h, text)
+	}
+	if !c.Prompt && !c.JSON {
+		c.print("> " + text)
+	}
+	m := c.message(strings.ReplaceAll(text, "⏎", "\n"))
+	return c.send(ctx, m, func() error { return h.HandleMessage(ctx, m) })
+}
+
+// send hands something over and waits for the reply to be printed, so that a
+// piped conversation reads in order.
+func (c *Channel) send(ctx context.Context, m channel.Message, handle func() error) error {
+	c.mu.Lock()
+	done := make(chan struct{})
+	c.answered[m.ID] = done
+	c.mu.Unlock()
+	defer func() {
+		c.mu.Lock()
+		delete(c.answered, m.ID)
+		c.mu.Unlock()
+	}()
+	if err := handle(); err != nil {
+		if ctx.Err() != nil {
+			return nil
+		}
+		c.print("Not recorded: " + err.Error() + ". Nothing was kept; type it again.")
+		return nil
+	}
+	if c.Replied == nil {
+		return nil
+	}
+	coming, err := c.Replied(ctx, m)
+	if err != nil || !coming {
+		return err
+	}
+	wait := time.NewTimer(c.Wait)
+	defer wait.Stop()
+	select {
+	case <-done:
+	case <-wait.C:
+		c.print("(recorded; the reply is late and will follow)")
+	case <-ctx.Done():
+	}
+	return nil
+}
+
+// message makes a message with a growing id, as a chat platform would.
+func (c *Channel) message(text string) channel.Message {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	now := c.Now()
+	c.count++
+	if !now.After(c.stamp) {
+		now = c.stamp.Add(time.Microsecond) // ids stay unique under a standing clock
+	}
+	c.stamp = now
+	return channel.Message{
+		Platform: Platform, Team: "local", Channel: c.Channel, User: c.As, UserName: c.As,
+		ID: strconv.FormatInt(now.UnixMicro(), 10), Text: text, At: c.Now(),
+	}
+}
+
+// local handles the terminal's own words; they are not part of the bot's talk.
+func (c *Channel) local(ctx context.Context, h channel.Handler, text string) error {
+	word, rest, _ := strings.Cut(text, " ")
+	rest = strings.TrimSpace(rest)
+	switch word {
+	case "/quit", "/exit":
+		return ErrEnd
+	case "/as":
+		if rest == "" {
+			c.print("Type /as NAME. You are " + c.As + ".")
+			return nil
+		}
+		c.As = rest
+		c.print("You are now " + rest + ".")
+		return nil
+	case "/channel":
+		for _, name := range c.Channels {
+			if strings.EqualFold(name, rest) {
+				c.Channel = name
+				c.print("You are now in " + name + ".")
+				return nil
+			}
+		}
+		c.print("Channels: " + strings.Join(c.Channels, ", ") + ". Type /channel NAME.")
+		return nil
+	case "/press":
+		c.mu.Lock()
+		b, ok := c.buttons[rest]
+		c.mu.Unlock()
+		if !ok {
+			c.print("No button " + rest + ". Buttons are printed as [1] Label under a post.")
+			return nil
+		}
+		m := c.message("")
+		p := channel.Press{Platform: Platform, Team: m.Team, Channel: m.Channel, ID: m.ID, User: m.User, UserName: m.UserName,
+			Action: b.Action, Value: b.Value, At: m.At}
+		return c.send(ctx, m, func() error { return h.HandlePress(ctx, p) })
+	}
+	c.print("Here: /as NAME, /channel NAME, /press NUMBER (a button), /quit. Anything else is said in the channel.")
+	return nil
+}
+
+// Send prints a post.
+func (c *Channel) Send(_ context.Context, p channel.Post) (string, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	paths, err := c.keep(p.Files)
+	if err != nil {
+		return "", err
+	}
+	c.count++
+	id := "post-" + strconv.Itoa(c.count)
+	if c.JSON {
+		err = c.printJSON(id, p, paths)
+	} else {
+		err = c.printText(p, paths)
+	}
+	if err != nil {
+		return "", err
+	}
+	if done, ok := c.answered[p.To.Thread]; ok {
+		close(done)
+		delete(c.answered, p.To.Thread)
+	}
+	return id, nil
+}
+
+func (c *Channel) printText(p channel.Post, paths []string) error {
+	var b strings.Builder
+	if p.To.Thread == "" && p.To.Channel != c.Channel {
+		fmt.Fprintf(&b, "[to %s]\n", p.To.Channel)
+	}
+	b.WriteString(p.Text + "\n")
+	clear(c.buttons)
+	n := 0
+	for _, ch := range p.Choices {
+		if ch.Action == "undo" {
+			continue // the text says it, and the word is as short
+		}
+		n++
+		key := strconv.Itoa(n)
+		c.buttons[key] = ch
+		fmt.Fprintf(&b, "[%s] %s\n", key, ch.Label)
+	}
+	for _, path := range paths {
+		b.WriteString("Picture: " + path + "\n")
+	}
+	_, err := io.WriteString(c.Out, b.String()+"\n")
+	return err
+}
+
+// printed is the JSON form of a post.
+type printed struct {
+	Post    string   `json:"post"`
+	Channel string   `json:"channel"`
+	Thread  string   `json:"thread,omitempty"`
+	Text    string   `json:"text"`
+	Choices []string `json:"choices,omitempty"`
+	Files   []string `json:"files,omitempty"`
+}
+
+func (c *Channel) printJSON(id string, p channel.Post, paths []string) error {
+	out := printed{Post: id, Channel: p.To.Channel, Thread: p.To.Thread, Text: p.Text, Files: paths}
+	for _, ch := range p.Choices {
+		out.Choices = append(out.Choices, ch.Label)
+	}
+	enc := json.NewEncoder(c.Out)
+	enc.SetEscapeHTML(false)
+	return enc.Encode(out)
+}
+
+// keep writes attachments into the files folder and returns their paths.
+func (c *Channel) keep(files []channel.File) ([]string, error) {
+	var paths []string
+	for _, f := range files {
+		if err := os.MkdirAll(c.Files, 0o755); err != nil {
+			return nil, err
+		}
+		path := filepath.Join(c.Files, filepath.Base(filepath.Clean("/"+f.Name)))
+		if err := os.WriteFile(path, f.Data, 0o644); err != nil {
+			return nil, err
+		}
+		paths = append(paths, path)
+	}
+	return paths, nil
+}
+
+func (c *Channel) print(s string) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.JSON {
+		enc := json.NewEncoder(c.Out)
+		enc.SetEscapeHTML(false)
+		_ = enc.Encode(map[string]string{"note": s})
+		return
+	}
+	fmt.Fprintln(c.Out, s)
+}

@@ -1,0 +1,53 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"io"
+	"path/filepath"
+	"time"
+
+	"clogwise/bot"
+	"clogwise/bot/terminal"
+	"clogwise/internal/channel"
+	"clogwise/internal/ledger"
+)
+
+// Talk is a local talk in the terminal channel.
+type Talk struct {
+	In       io.Reader
+	Out      io.Writer
+	JSON     bool
+	Prompt   bool
+	Channel  string
+	As       string
+	Channels []string
+}
+
+// replyWait bounds how long the next line of a local talk waits for a reply.
+const replyWait = 10 * time.Second
+
+// Talk runs the terminal channel with the parts it needs, and any further
+// services, until the end of input or ctx is done.
+func (a *App) Talk(ctx context.Context, t Talk, more ...Service) error {
+	term := &terminal.Channel{
+		In: t.In, Out: t.Out, JSON: t.JSON, Prompt: t.Prompt, As: t.As, Channel: t.Channel, Channels: t.Channels,
+		Files: filepath.Join(a.Cfg.Data, "pictures"), Now: a.Now, Wait: replyWait,
+		Replied: func(ctx context.Context, m channel.Message) (bool, error) {
+			_, err := a.Store.Post(ctx, bot.ReplyKey(m))
+			if errors.Is(err, ledger.ErrNotFound) {
+				return false, nil
+			}
+			return err == nil, err
+		},
+	}
+	ctx, end := context.WithCancel(ctx)
+	defer end()
+	services := append(a.WorkerServices(), a.Delivery(terminal.Platform, term))
+	services = append(services, more...)
+	services = append(services, Service{"terminal", func(ctx context.Context) error {
+		defer end()
+		return term.Run(ctx, a.Engine)
+	}})
+	return Run(ctx, a.Log, services...)
+}

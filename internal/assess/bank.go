@@ -1,0 +1,452 @@
+package assess
+
+import (
+	"cmp"
+	"encoding/json"
+	"math"
+	"slices"
+	"time"
+
+	"clogwise/internal/duelist"
+	"clogwise/internal/entry"
+	"clogwise/internal/forecast"
+	"clogwise/internal/plant"
+	"clogwise/internal/resistance"
+)
+
+// WiderKinds are the kinds of entries of an AHU or a site that bear on its banks.
+var WiderKinds = []entry.Kind{entry.KindEvent, entry.KindFanOff, entry.KindDefer, entry.KindRetract, entry.KindAmend, entry.KindSkip}
+
+// Input is what one bank is assessed from.
+type Input struct {
+	Register *plant.Register
+	Bank     plant.BankID
+	Entries  []entry.Entry  // the bank's own, and those of its AHU and site of WiderKinds; any order
+	Prior    forecast.Prior // of the bank's stage over the fleet
+	Now      time.Time
+	Carried  *Assessment // where Entries begin at its LifeSeq: what came before
+}
+
+// CanCarry reports whether an assessment can be brought up to date with the
+// fresh entries alone and those of its present life: none of them alters what
+// came before it.
+func CanCarry(prev Assessment, fresh []entry.Entry) bool {
+	for _, x := range fresh {
+		switch x.Kind {
+		case entry.KindAmend, entry.KindRetract, entry.KindSwap, entry.KindRegister, entry.KindDefect:
+			return false
+		}
+		if prev.LifeStart == nil || x.At.Before(*prev.LifeStart) {
+			return false
+		}
+	}
+	return true
+}
+
+// Bank assesses one bank. A bank that is not in the register gives a zero
+// Assessment with its id; callers look it up first.
+func Bank(in Input) Assessment {
+	w, ok := newWork(in)
+	if !ok {
+		return Assessment{Bank: in.Bank, Now: in.Now}
+	}
+	w.split()
+	w.present()
+	w.limits()
+	w.doubt()
+	w.forecast()
+	w.dates()
+	w.energy()
+	w.judge()
+	return w.out
+}
+
+// work is one assessment under way.
+type work struct {
+	in    Input
+	site  plant.Site
+	ahu   plant.AHU
+	bank  plant.Bank
+	item  plant.Item
+	law   resistance.Law
+	fix   resistance.Corrector
+	run   plant.Runner
+	loc   *time.Location
+	stand []entry.Entry // standing, by time
+	lives []life
+	cur   life // the present one
+
+	caps    resistance.Caps
+	capAt   time.Time
+	prior   forecast.Prior
+	post    forecast.Posterior
+	hasPost bool
+	nowX    float64
+	out     Assessment
+}
+
+// life is one filter life with its readings.
+type life struct {
+	start time.Time // change-out; zero: not known
+	end   time.Time // next change-out; zero: goes on
+	swap  *entry.Entry
+	seen  []seen
+}
+
+// seen is a reading, corrected.
+type seen struct {
+	entry.Entry
+	pa       float64 // as read
+	fixed    resistance.Corrected
+	over     bool // at the gauge's top: the true value is at or above
+	wet      bool
+	suspect  bool
+	clean    bool // the reading taken with the change-out
+	step     float64
+	doubtful bool
+}
+
+func newWork(in Input) (*work, bool) {
+	w := &work{in: in}
+	var ok [3]bool
+	w.site, ok[0] = in.Register.Site(in.Bank.Site())
+	w.ahu, ok[1] = in.Register.AHU(in.Bank)
+	w.bank, ok[2] = in.Register.Bank(in.Bank)
+	if !ok[0] || !ok[1] || !ok[2] {
+		return nil, false
+	}
+	w.item, _ = in.Register.Item(w.bank.Item)
+	w.loc = w.site.Location()
+	w.run = in.Register.ScheduleOf(in.Bank).Runner(w.loc)
+	w.law = resistance.LawFor(w.bank, in.Register.Item, nil, resistance.DefaultLaw())
+	w.fix = resistance.NewCorrector(w.ahu, w.bank, w.site, w.law)
+	w.stand = entry.Standing(in.Entries)
+	w.out = Assessment{
+		Bank: in.Bank, Name: in.Register.Name(in.Bank), Now: in.Now, LawBasis: string(w.law.Basis),
+		NoGauge: w.bank.Gauge.Absent, HoursWeek: w.run.PerWeek(), ReadEvery: readEvery(w.bank), Parts: Parts(w.bank),
+	}
+	for _, x := range in.Entries {
+		w.out.UpTo = max(w.out.UpTo, x.Seq)
+	}
+	if in.Carried != nil {
+		w.out.UpTo = max(w.out.UpTo, in.Carried.UpTo)
+	}
+	return w, true
+}
+
+func readEvery(b plant.Bank) int {
+	if b.ReadEvery > 0 {
+		return b.ReadEvery
+	}
+	return duelist.DefaultSettings().ReadEvery
+}
+
+// Parts lists the items and counts one change-out of a bank needs.
+func Parts(b plant.Bank) []duelist.Part {
+	var out []duelist.Part
+	for _, f := range b.Fronts {
+		code := cmp.Or(f.Item, b.Item)
+		if code == "" || f.Count <= 0 {
+			continue
+		}
+		if i := slices.IndexFunc(out, func(p duelist.Part) bool { return p.Item == code }); i >= 0 {
+			out[i].Count += f.Count
+			continue
+		}
+		out = append(out, duelist.Part{Item: code, Count: f.Count})
+	}
+	return out
+}
+
+// split cuts the entries into lives at every change-out and corrects readings.
+func (w *work) split() {
+	cur := life{}
+	fixedSince := w.suspects()
+	for i := range w.stand {
+		x := w.stand[i]
+		if x.At.After(w.in.Now) {
+			continue
+		}
+		switch b := x.Body.(type) {
+		case entry.Swap:
+			if x.Place != w.in.Bank {
+				continue
+			}
+			if b.BeforePa != nil {
+				cur.seen = append(cur.seen, w.see(x, *b.BeforePa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct}))
+			}
+			cur.end = x.At
+			if cur.swap != nil || len(cur.seen) > 0 {
+				w.lives = append(w.lives, cur)
+			}
+			cur = life{start: x.At, swap: &w.stand[i]}
+			if b.CleanPa != nil {
+				s := w.see(x, *b.CleanPa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct})
+				s.clean = true
+				cur.seen = append(cur.seen, s)
+			}
+		case entry.Reading:
+			if x.Place != w.in.Bank {
+				continue
+			}
+			s := w.see(x, b.Pa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct})
+			s.wet, s.suspect = b.Wet, b.Suspect || fixedSince(x, b.Pa)
+			s.step = max(b.StepPa, w.bank.Gauge.StepPa) * s.fixed.Factor
+			cur.seen = append(cur.seen, s)
+		case entry.OverRange:
+			if x.Place != w.in.Bank {
+				continue
+			}
+			s := w.see(x, b.TopPa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct})
+			s.over = true
+			cur.seen = append(cur.seen, s)
+		}
+	}
+	w.cur = cur
+}
+
+func (w *work) see(x entry.Entry, pa float64, said resistance.Stated) seen {
+	return seen{Entry: x, pa: pa, fixed: w.fix.Correct(pa, said), step: w.bank.Gauge.StepPa}
+}
+
+// brokenShare and brokenDays say which readings a fault put right makes suspect:
+// those of the weeks before that show far less than the first one after it.
+const (
+	brokenShare = 0.75
+	brokenDays  = 45
+)
+
+// suspects prepares the test whether a reading was taken under a fault that was
+// put right later ("tube was off, refitted, now 190 Pa").
+func (w *work) suspects() func(entry.Entry, float64) bool {
+	type fault struct {
+		from, to time.Time
+		after    float64
+	}
+	var faults []fault
+	for i, x := range w.stand {
+		d, ok := x.Body.(entry.Defect)
+		if !ok || !d.Fixed {
+			continue
+		}
+		f := fault{from: x.At.AddDate(0, 0, -brokenDays), to: x.At, after: math.Inf(1)}
+		if d.From != nil {
+			f.from = *d.From
+		} else {
+			f.after = math.NaN()
+			for _, y := range w.stand[i:] {
+				if r, isReading := y.Body.(entry.Reading); isReading && y.Place == w.in.Bank && !y.At.Before(x.At) {
+					f.after = r.Pa
+					break
+				}
+			}
+		}
+		faults = append(faults, f)
+	}
+	return func(x entry.Entry, pa float64) bool {
+		for _, f := range faults {
+			if !x.At.Before(f.from) && x.At.Before(f.to) && pa < brokenShare*f.after {
+				return true
+			}
+		}
+		return false
+	}
+}
+
+// present fills in what is seen of the present life without any forecast.
+func (w *work) present() {
+	o := &w.out
+	if w.cur.swap != nil {
+		o.LifeStart = &w.cur.start
+		s, _ := w.cur.swap.Body.(entry.Swap)
+		o.Unconfirmed = !s.Confirmed
+		o.LastSwap = &SwapSeen{Seq: w.cur.swap.Seq, At: w.cur.start, CleanPa: s.CleanPa, Count: s.Count, Who: cmp.Or(s.Who, w.cur.swap.By)}
+		if len(w.lives) > 0 {
+			if prev := w.lives[len(w.lives)-1].seen; len(prev) > 0 {
+				before := prev[len(prev)-1].fixed.Pa
+				o.LastSwap.BeforePa = &before
+			}
+		}
+		o.LifeSeq = w.cur.swap.Seq
+		for _, s := range w.cur.seen {
+			o.LifeSeq = min(o.LifeSeq, s.Seq)
+		}
+	}
+	for _, x := range w.stand {
+		if w.cur.swap != nil && x.At.Before(w.cur.start) {
+			continue
+		}
+		switch b := x.Body.(type) {
+		case entry.Skip:
+			o.Skipped = &Skipped{x.At, b.Reason}
+		case entry.FanOff:
+			o.Skipped = &Skipped{x.At, "fan off"}
+		case entry.Reading, entry.OverRange:
+			if x.Place == w.in.Bank {
+				o.Skipped = nil
+			}
+		case entry.Defer:
+			o.Deferred = &Deferral{b.Until, b.Reason, x.By}
+		case entry.Booking:
+			o.Booking = nil
+			if !b.Cancelled {
+				o.Booking = &Booking{Seq: x.Seq, Start: b.Start, Crew: b.Crew, By: x.By}
+			}
+		case entry.JobStart:
+			if o.Booking != nil {
+				at := x.At
+				o.Booking.Begun = &at
+			}
+		case entry.JobDone:
+			o.Booking = nil
+		}
+	}
+	if c := w.in.Carried; c != nil {
+		w.carry(*c)
+	}
+}
+
+// carry takes over from the last assessment what lies before its LifeSeq.
+func (w *work) carry(c Assessment) {
+	o := &w.out
+	o.Lives = c.Lives
+	if o.LastSwap != nil && c.LastSwap != nil && o.LastSwap.Seq == c.LastSwap.Seq {
+		o.LastSwap.BeforePa = c.LastSwap.BeforePa
+	}
+	o.LifeSeq = c.LifeSeq
+}
+
+// limits finds the clean and the final resistance and the caps on age.
+func (w *work) limits() {
+	o := &w.out
+	clean, ok := resistance.CleanFor(w.ahu, w.bank, w.in.Register.Item, w.law)
+	o.CleanPa, o.CleanBasis = clean.Pa, clean.Source
+	if s := w.firstClean(); s != nil {
+		o.CleanPa, o.CleanBasis = s.fixed.Pa, "read at the change-out"
+	} else if !ok {
+		o.CleanPa, o.CleanBasis = w.in.Prior.CleanPa(), "usual for this stage"
+	}
+	limit, err := resistance.LimitFor(w.site, w.bank, w.item, o.CleanPa)
+	if err != nil {
+		limit = resistance.Limit{Pa: w.in.Prior.LimitPa, Rule: "usual for this stage", Source: err.Error()}
+	}
+	o.LimitPa, o.LimitSource = limit.Pa, limit.Rule+": "+limit.Source
+	w.caps = resistance.CapsFor(w.bank, resistance.NoAgeRule)
+	if w.cur.swap != nil {
+		w.capAt = w.caps.Due(w.cur.start.In(w.loc), w.run)
+	}
+}
+
+// firstClean is the reading taken with the change-out, if it can be believed:
+// positive and below the limit that the register gives.
+func (w *work) firstClean() *seen {
+	for i, s := range w.cur.seen {
+		if s.clean && s.fixed.Pa > 0 && s.fixed.Weight > 0.2 {
+			return &w.cur.seen[i]
+		}
+	}
+	return nil
+}
+
+// hours is the run time from the start of a life.
+func (w *work) hours(start, t time.Time) float64 { return math.Max(0, w.run.Hours(start, t)) }
+
+// observations puts a life's readings on the axis of run hours.
+func (w *work) observations(l life, start time.Time) []forecast.Observation {
+	out := make([]forecast.Observation, 0, len(l.seen))
+	x, from := 0.0, start
+	for _, s := range l.seen { // by time: hours add up day by day, once
+		x += w.run.Hours(from, s.At)
+		from = s.At
+		out = append(out, forecast.Observation{
+			X: math.Max(0, x), Pa: s.fixed.Pa, Weight: s.fixed.Weight, StepPa: s.step, Censored: s.over,
+			Doubtful: s.doubtful || s.wet || s.suspect || s.fixed.Basis == resistance.NoAirflow,
+		})
+	}
+	return out
+}
+
+// kept is the number of readings of a finished life that priors are learnt from.
+const kept = 20
+
+// finished turns the lives before the present one into what priors learn from.
+func (w *work) finished() []forecast.FinishedLife {
+	if w.in.Carried != nil {
+		return w.out.Lives
+	}
+	var out []forecast.FinishedLife
+	for _, l := range w.lives {
+		if l.swap == nil || l.end.IsZero() {
+			continue // its beginning is not known
+		}
+		limit := w.limitAt(l.end)
+		f := forecast.FinishedLife{
+			Obs: thin(w.observations(l, l.start)), EndX: w.hours(l.start, l.end), LimitPa: limit, Group: string(w.in.Bank),
+		}
+		f.EndX, f.ReachedLimit = reached(f.Obs, f.EndX, limit)
+		if s, ok := l.swap.Body.(entry.Swap); ok && s.CleanPa != nil && len(f.Obs) > 0 {
+			f.CleanPa = f.Obs[0].Pa
+		}
+		if f.EndX > 0 {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// thin keeps at most so many trusted readings of a life, evenly over it, with
+// the first and the last.
+func thin(obs []forecast.Observation) []forecast.Observation {
+	var good []forecast.Observation
+	for _, o := range obs {
+		if !o.Doubtful && o.Weight > 0.1 {
+			good = append(good, o)
+		}
+	}
+	if len(good) <= kept {
+		return good
+	}
+	out := make([]forecast.Observation, 0, kept)
+	for i := range kept {
+		out = append(out, good[i*(len(good)-1)/(kept-1)])
+	}
+	return out
+}
+
+// reached finds where trusted readings first crossed the limit for good.
+func reached(obs []forecast.Observation, end, limit float64) (float64, bool) {
+	for i, o := range obs {
+		if o.Pa < limit {
+			continue
+		}
+		if i == 0 || obs[i-1].Pa >= limit || o.Censored {
+			return math.Max(o.X, 1), true
+		}
+		prev := obs[i-1]
+		t := (limit - prev.Pa) / (o.Pa - prev.Pa)
+		return math.Max(prev.X+t*(o.X-prev.X), 1), true
+	}
+	return end, false
+}
+
+// limitAt is the limit that applied at a time, from the register's edits.
+func (w *work) limitAt(t time.Time) float64 {
+	b := w.bank
+	var at int64
+	for _, x := range w.stand {
+		e, ok := x.Body.(entry.RegisterEdit)
+		if !ok || e.Object != "bank" || x.Place != w.in.Bank || x.At.After(t) || x.Seq < at {
+			continue
+		}
+		var old plant.Bank
+		if json.Unmarshal(e.Value, &old) == nil {
+			b, at = old, x.Seq
+		}
+	}
+	item, _ := w.in.Register.Item(b.Item)
+	l, err := resistance.LimitFor(w.site, b, item, w.out.CleanPa)
+	if err != nil {
+		return w.out.LimitPa
+	}
+	return l.Pa
+}

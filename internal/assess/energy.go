@@ -1,0 +1,107 @@
+package assess
+
+import (
+	"math"
+
+	"github.com/shopspring/decimal"
+
+	"clogwise/internal/energy"
+	"clogwise/internal/units"
+)
+
+// samples is the number of points the expected curve is laid out on for costs.
+const samples = 64
+
+// expected lays out the expected resistance of the life from the change-out to
+// well past the limit.
+func (w *work) expected() []energy.At {
+	end := math.Max(w.post.Quantile(0.9), w.nowX) * 1.1
+	if !(end > 0) {
+		return nil
+	}
+	out := make([]energy.At, samples+1)
+	for i := range out {
+		h := end * float64(i) / samples
+		out[i] = energy.At{Hours: h, Pa: w.post.MeanPa(h)}
+	}
+	return out
+}
+
+// energy works out what the dirt costs and when a change-out costs least.
+func (w *work) energy() {
+	o := &w.out
+	o.Energy.Held = string(w.ahu.FanControl)
+	change, err := energy.ChangeOf(w.site, w.bank, w.in.Register.Item, 1)
+	if err != nil {
+		o.Energy.Note = "No cost: " + err.Error() + "."
+		return
+	}
+	o.Energy.ChangeCost = change.Total
+	if !w.hasPost {
+		return
+	}
+	price, err := energy.UsualPrice(w.site.Tariff, w.site.Currency, w.in.Register.ScheduleOf(w.in.Bank))
+	if err != nil {
+		o.Energy.Note = "No cost: the tariff cannot be read (" + err.Error() + ")."
+		return
+	}
+	curve := w.expected()
+	if curve == nil {
+		return
+	}
+	duty := energy.DutyOf(w.ahu, w.bank, w.site, w.law, price)
+	week := w.hours(w.in.Now, w.in.Now.AddDate(0, 0, 7))
+	p := duty.PenaltyThrough(curve, o.CleanPa, w.nowX, week)
+	o.Energy.KWNow = p.NowW / 1000
+	o.Energy.KWhPerDay, o.Energy.MoneyPerDay, o.Energy.KgPerDay = p.PerDay.KWh, p.PerDay.Money, p.PerDay.KgCO2e
+	o.Energy.KWhLife, o.Energy.MoneyLife, o.Energy.KgLife = p.SoFar.KWh, p.SoFar.Money, p.SoFar.KgCO2e
+	o.Energy.WaitWeek = p.Week.Money
+	o.Energy.Note = p.Note
+	if p.Claim == energy.NotEnergy {
+		w.airLost()
+	}
+	w.leastCost(duty, curve, change)
+}
+
+// plan is what the change-out interval of the bank is weighed on; false where
+// there is nothing to weigh.
+func (w *work) plan(duty energy.Duty, curve []energy.At, change energy.Change) (energy.Plan, bool) {
+	p := energy.Plan{
+		ChangeCost: change.Total.Amount.InexactFloat64(), FiltersCost: change.Filters.Amount.InexactFloat64(),
+		PerPaHour: duty.PerPaHour(), Curve: energy.Through(curve), CleanPa: w.out.CleanPa,
+		LimitHours: w.post.Quantile(0.5), HoursPerYear: w.run.PerWeek() * 365.25 / 7,
+	}
+	if !w.capAt.IsZero() {
+		p.LimitHours = math.Min(p.LimitHours, w.hours(w.cur.start, w.capAt))
+	}
+	return p, p.PerPaHour > 0 && p.ChangeCost > 0 && !w.out.NoGauge
+}
+
+// leastCost finds the date on which a change-out costs least, never later than
+// what governs, and whether the advice is firm.
+func (w *work) leastCost(duty energy.Duty, curve []energy.At, change energy.Change) {
+	o := &w.out
+	plan, ok := w.plan(duty, curve, change)
+	if !ok {
+		return
+	}
+	least, err := energy.LeastCost(plan)
+	if err != nil || least.Open {
+		return
+	}
+	at := w.run.After(w.cur.start, least.Hours).In(w.loc)
+	if !o.Dates.Median.IsZero() && (least.AtLimit || at.After(o.Dates.Median)) {
+		at = o.Dates.Median
+	}
+	o.LeastCost = at
+	o.Energy.LeastPerYear = units.Money{Amount: decimal.NewFromFloat(least.PerYear), Currency: w.site.Currency}.Times(1)
+}
+
+// airLost says what a speed-held fan no longer delivers.
+func (w *work) airLost() {
+	loss := energy.SpeedHeld(w.ahu, w.bank, w.law, w.out.CleanPa, w.out.NowPa)
+	w.out.Energy.Note = loss.String()
+	if loss.Known {
+		w.out.Energy.AirLostPct = loss.LostPct
+	}
+}

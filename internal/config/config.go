@@ -1,0 +1,249 @@
+// Package config reads every setting of clogwise into one plain struct: from a
+// file, from the environment (CLOGWISE_…) and from flags, later ones winning.
+package config
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/go-viper/mapstructure/v2"
+	"github.com/spf13/pflag"
+	"github.com/spf13/viper"
+)
+
+// Config is every setting. configs/clogwise.yaml explains each.
+type Config struct {
+	Data   string   `mapstructure:"data"`   // folder of the ledger, charts and local state
+	Ledger string   `mapstructure:"ledger"` // sqlite file, or postgres://…; empty = DATA/ledger.db
+	Redis  string   `mapstructure:"redis"`  // redis://…; empty = a server inside this process
+	Roles  []string `mapstructure:"roles"`  // bot, worker, cron
+
+	Slack    Slack    `mapstructure:"slack"`
+	HTTP     HTTP     `mapstructure:"http"`
+	Worker   Worker   `mapstructure:"worker"`
+	Cron     Cron     `mapstructure:"cron"`
+	Outbox   Outbox   `mapstructure:"outbox"`
+	Question Question `mapstructure:"question"`
+	Log      Log      `mapstructure:"log"`
+}
+
+// Slack connects the team channel. Tokens come from the environment
+// (CLOGWISE_SLACK_BOT_TOKEN, CLOGWISE_SLACK_APP_TOKEN) or from files.
+type Slack struct {
+	BotToken     Secret `mapstructure:"bot_token"`
+	AppToken     Secret `mapstructure:"app_token"`
+	BotTokenFile string `mapstructure:"bot_token_file"`
+	AppTokenFile string `mapstructure:"app_token_file"`
+	APIURL       string `mapstructure:"api_url"`
+	Team         string `mapstructure:"team"`
+}
+
+// Enabled reports whether both tokens are there.
+func (s Slack) Enabled() bool { return s.BotToken != "" && s.AppToken != "" }
+
+// HTTP is the intake for integrators.
+type HTTP struct {
+	Listen       string  `mapstructure:"listen"`
+	MaxBodyBytes int64   `mapstructure:"max_body_bytes"`
+	RatePerSec   float64 `mapstructure:"rate_per_second"` // requests a second for one key
+	Burst        int     `mapstructure:"burst"`
+}
+
+// Worker sets the recompute side.
+type Worker struct {
+	Parallel   int           `mapstructure:"parallel"`
+	ClaimAfter time.Duration `mapstructure:"claim_after"` // a notice held longer by one worker is taken over
+	MaxTries   int           `mapstructure:"max_tries"`   // then it is parked
+	SweepEvery time.Duration `mapstructure:"sweep_every"` // how often the ledger is searched for lagging banks
+}
+
+// Cron sets the scheduled posts.
+type Cron struct {
+	CatchUp time.Duration `mapstructure:"catch_up"` // a missed firing is made good when no older than this
+	Tick    time.Duration `mapstructure:"tick"`
+	Lead    time.Duration `mapstructure:"lead"` // leadership is lost when not renewed for so long
+}
+
+// Outbox sets delivery.
+type Outbox struct {
+	MaxAttempts int           `mapstructure:"max_attempts"`
+	Lease       time.Duration `mapstructure:"lease"`
+	ReplyWait   time.Duration `mapstructure:"reply_wait"` // a reply goes without its forecast after so long
+}
+
+// Question sets how long the bot waits for an answer.
+type Question struct {
+	Expires time.Duration `mapstructure:"expires"`
+}
+
+// Log sets logging to standard error.
+type Log struct {
+	Level string `mapstructure:"level"` // debug, info, warn, error
+	JSON  bool   `mapstructure:"json"`
+}
+
+// Secret is a value that is never printed.
+type Secret string
+
+// String hides the value; so do %v, %q and slog.
+func (s Secret) String() string {
+	if s == "" {
+		return ""
+	}
+	return "(secret)"
+}
+
+// GoString hides the value from %#v.
+func (s Secret) GoString() string { return s.String() }
+
+// MarshalText hides the value from encoders.
+func (s Secret) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
+
+var roles = []string{"bot", "worker", "cron"}
+
+var defaults = map[string]any{
+	"data": "./clogwise-data", "ledger": "", "redis": "", "roles": roles,
+	"slack.bot_token": "", "slack.app_token": "", "slack.bot_token_file": "", "slack.app_token_file": "",
+	"slack.api_url": "", "slack.team": "",
+	"http.listen": "127.0.0.1:8086", "http.max_body_bytes": 1 << 20, "http.rate_per_second": 50.0, "http.burst": 100,
+	"worker.parallel": 2, "worker.claim_after": "30s", "worker.max_tries": 5, "worker.sweep_every": "1m",
+	"cron.catch_up": "72h", "cron.tick": "15s", "cron.lead": "10s",
+	"outbox.max_attempts": 20, "outbox.lease": "60s", "outbox.reply_wait": "5s",
+	"question.expires": "12h",
+	"log.level":        "warn", "log.json": false,
+}
+
+// Load reads the configuration. file may be empty: then configs are taken from
+// the environment and flags alone. Flags are those the caller defined on the
+// set, bound by their names ("redis", "roles", "data", "http-listen" for
+// http.listen).
+func Load(file string, flags *pflag.FlagSet) (Config, error) {
+	v := viper.New()
+	for k, d := range defaults {
+		v.SetDefault(k, d)
+	}
+	v.SetEnvPrefix("CLOGWISE")
+	v.SetEnvKeyReplacer(strings.NewReplacer(".", "_"))
+	v.AutomaticEnv()
+	if file != "" {
+		v.SetConfigFile(file)
+		if err := v.ReadInConfig(); err != nil {
+			return Config{}, explainRead(file, err)
+		}
+		if err := refuse(v); err != nil {
+			return Config{}, fmt.Errorf("%s: %w", file, err)
+		}
+	}
+	if flags != nil {
+		for k := range defaults {
+			if f := flags.Lookup(strings.NewReplacer(".", "-", "_", "-").Replace(k)); f != nil {
+				if err := v.BindPFlag(k, f); err != nil {
+					return Config{}, err
+				}
+			}
+		}
+	}
+	var c Config
+	err := v.Unmarshal(&c, viper.DecodeHook(mapstructure.ComposeDecodeHookFunc(
+		mapstructure.StringToTimeDurationHookFunc(), mapstructure.StringToSliceHookFunc(","))))
+	if err != nil {
+		return Config{}, fmt.Errorf("configuration: %w", err)
+	}
+	if err := c.readSecrets(); err != nil {
+		return Config{}, err
+	}
+	return c, c.check()
+}
+
+func explainRead(file string, err error) error {
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("no configuration file %s; give --config FILE or leave the flag out", file)
+	}
+	return fmt.Errorf("%s cannot be read: %w", file, err)
+}
+
+// refuse names keys that mean nothing and secrets written into the file.
+func refuse(v *viper.Viper) error {
+	var unknown []string
+	for _, k := range v.AllKeys() {
+		if _, ok := defaults[k]; !ok {
+			unknown = append(unknown, k)
+		}
+	}
+	if len(unknown) > 0 {
+		slices.Sort(unknown)
+		return fmt.Errorf("unknown setting %s; configs/clogwise.yaml lists every setting", strings.Join(unknown, ", "))
+	}
+	for _, k := range []string{"slack.bot_token", "slack.app_token"} {
+		if v.InConfig(k) {
+			return fmt.Errorf("%s may not stand in the configuration file; set %s, or name a file in %s_file",
+				k, "CLOGWISE_"+strings.ToUpper(strings.ReplaceAll(k, ".", "_")), k)
+		}
+	}
+	return nil
+}
+
+func (c *Config) readSecrets() error {
+	for _, s := range []struct {
+		into *Secret
+		file string
+		name string
+	}{
+		{&c.Slack.BotToken, c.Slack.BotTokenFile, "slack.bot_token_file"},
+		{&c.Slack.AppToken, c.Slack.AppTokenFile, "slack.app_token_file"},
+	} {
+		if *s.into != "" || s.file == "" {
+			continue
+		}
+		raw, err := os.ReadFile(s.file)
+		if err != nil {
+			return fmt.Errorf("%s: %w", s.name, err)
+		}
+		*s.into = Secret(strings.TrimSpace(string(raw)))
+	}
+	return nil
+}
+
+func (c *Config) check() error {
+	for i, r := range c.Roles {
+		c.Roles[i] = strings.TrimSpace(r)
+		if !slices.Contains(roles, c.Roles[i]) {
+			return fmt.Errorf("roles: %q is not a role; choose from %s", r, strings.Join(roles, ", "))
+		}
+	}
+	switch {
+	case len(c.Roles) == 0:
+		return fmt.Errorf("roles: none given; choose from %s", strings.Join(roles, ", "))
+	case c.Worker.Parallel < 1 || c.Worker.Parallel > 256:
+		return fmt.Errorf("worker.parallel: %d is not between 1 and 256", c.Worker.Parallel)
+	case c.Worker.MaxTries < 1:
+		return fmt.Errorf("worker.max_tries: %d is not 1 or more", c.Worker.MaxTries)
+	case c.HTTP.MaxBodyBytes < 1024:
+		return fmt.Errorf("http.max_body_bytes: %d is less than 1024", c.HTTP.MaxBodyBytes)
+	case c.HTTP.RatePerSec <= 0 || c.HTTP.Burst < 1:
+		return errors.New("http.rate_per_second and http.burst must be above zero")
+	case c.Outbox.MaxAttempts < 1:
+		return fmt.Errorf("outbox.max_attempts: %d is not 1 or more", c.Outbox.MaxAttempts)
+	}
+	for name, d := range map[string]time.Duration{
+		"worker.claim_after": c.Worker.ClaimAfter, "worker.sweep_every": c.Worker.SweepEvery, "cron.tick": c.Cron.Tick,
+		"cron.lead": c.Cron.Lead, "outbox.lease": c.Outbox.Lease, "question.expires": c.Question.Expires,
+	} {
+		if d < 100*time.Millisecond {
+			return fmt.Errorf("%s: %s is too short; write for example 30s", name, d)
+		}
+	}
+	if c.Ledger == "" {
+		c.Ledger = filepath.Join(c.Data, "ledger.db")
+	}
+	return nil
+}
+
+// Has reports whether this process plays a role.
+func (c Config) Has(role string) bool { return slices.Contains(c.Roles, role) }

@@ -1,0 +1,237 @@
+// Package digest decides what the weekly post and the reminders say, and whether
+// to send them. It is pure.
+package digest
+
+import (
+	"slices"
+	"time"
+
+	"clogwise/internal/assess"
+	"clogwise/internal/duelist"
+	"clogwise/internal/entry"
+	"clogwise/internal/plant"
+	"clogwise/internal/units"
+)
+
+// Board is how a site stands at one time: what the due list, the digest and the
+// answers to questions are taken from.
+type Board struct {
+	Site     plant.Site
+	Now      time.Time
+	Rows     []duelist.Row // ranked
+	Plan     duelist.Plan  // visits proposed
+	PlanErr  error         // why there is no plan
+	Orders   []duelist.Line
+	Owed     []Owed
+	Doubts   []Doubt
+	Stock    []duelist.Holding
+	OnOrder  []duelist.Coming
+	PerDay   units.Money // what dirt costs a day, all banks of flow-held fans
+	KWhDay   float64
+	KgDay    float64
+	Assessed []assess.Assessment
+}
+
+// Owed is a reading that is late.
+type Owed struct {
+	Bank  plant.BankID `json:"bank"`
+	Name  string       `json:"name"`
+	Since time.Time    `json:"since"` // last reading; zero: none
+	Why   string       `json:"why,omitempty"`
+}
+
+// Doubt is an open finding with its bank.
+type Doubt struct {
+	Bank plant.BankID
+	Name string
+	assess.Finding
+}
+
+// Input is what a board is made from.
+type Input struct {
+	Register    *plant.Register
+	Site        plant.Site
+	Assessments []assess.Assessment // of the site's banks, as of Now
+	Supplies    []entry.Entry       // stock counts, orders and change-outs of the site, with their amendments
+	Now         time.Time
+}
+
+// horizon is how far ahead visits and orders look.
+const horizon = 12 * 7 * 24 * time.Hour
+
+// NewBoard puts a site's board together.
+func NewBoard(in Input) Board {
+	b := Board{Site: in.Site, Now: in.Now, Assessed: in.Assessments}
+	for _, a := range in.Assessments {
+		b.Rows = append(b.Rows, a.Row(in.Register))
+		for _, f := range a.Findings {
+			if f.Open {
+				b.Doubts = append(b.Doubts, Doubt{a.Bank, a.Name, f})
+			}
+		}
+		if o, owed := owes(a, in.Now); owed {
+			b.Owed = append(b.Owed, o)
+		}
+		if sum, err := b.PerDay.Add(a.Energy.MoneyPerDay); err == nil {
+			b.PerDay = sum
+		}
+		b.KWhDay += a.Energy.KWhPerDay
+		b.KgDay += a.Energy.KgPerDay
+	}
+	b.Rows = duelist.Rank(b.Rows, in.Now)
+	b.supplies(in)
+	b.plan(in)
+	b.orders(in)
+	return b
+}
+
+// owes reports whether a bank's reading is late by more than a day.
+func owes(a assess.Assessment, now time.Time) (Owed, bool) {
+	if a.NoGauge {
+		return Owed{}, false
+	}
+	o := Owed{Bank: a.Bank, Name: a.Name}
+	if a.Skipped != nil {
+		o.Why = a.Skipped.Reason
+	}
+	if a.Last == nil {
+		return o, true
+	}
+	o.Since = a.Last.At
+	if a.LastSwap != nil && a.LastSwap.At.After(o.Since) {
+		o.Since = a.LastSwap.At
+	}
+	every := max(a.ReadEvery, 1)
+	return o, now.Sub(o.Since) > time.Duration(every+1)*24*time.Hour
+}
+
+// supplies folds counts, deliveries and change-outs into what the store holds.
+// A count is the truth at its time; before the first one the register's opening
+// stock counts.
+func (b *Board) supplies(in Input) {
+	counts := map[string]int{}
+	for _, it := range in.Register.Items() {
+		if it.Site == "" || it.Site == in.Site.ID {
+			counts[it.Code] = it.Stock
+		}
+	}
+	counted := map[string]bool{}
+	for _, x := range entry.Standing(in.Supplies) {
+		if x.Place.Site() != in.Site.ID {
+			continue
+		}
+		switch s := x.Body.(type) {
+		case entry.Stock:
+			counts[s.Item], counted[s.Item] = s.Count, true
+		case entry.Order:
+			if s.Requested {
+				continue
+			}
+			if s.Received {
+				counts[s.Item] += s.Count
+				b.OnOrder = arrived(b.OnOrder, s)
+				continue
+			}
+			c := duelist.Coming{Store: in.Site.ID, Item: s.Item, Count: s.Count}
+			if s.Due != nil {
+				c.Arrives = *s.Due
+			}
+			b.OnOrder = append(b.OnOrder, c)
+		case entry.Swap:
+			for item, n := range itemsOf(in.Register, x.Place, s) {
+				if counted[item] {
+					counts[item] = max(0, counts[item]-n)
+				}
+			}
+		}
+	}
+	for _, it := range in.Register.Items() {
+		if n, ok := counts[it.Code]; ok {
+			b.Stock = append(b.Stock, duelist.Holding{Store: in.Site.ID, Item: it.Code, Count: n})
+		}
+	}
+}
+
+// arrived takes delivered pieces off the oldest orders of their item.
+func arrived(on []duelist.Coming, s entry.Order) []duelist.Coming {
+	left := s.Count
+	for i := range on {
+		if on[i].Item == s.Item && left > 0 {
+			n := min(left, on[i].Count)
+			on[i].Count -= n
+			left -= n
+		}
+	}
+	return slices.DeleteFunc(on, func(c duelist.Coming) bool { return c.Count == 0 })
+}
+
+// itemsOf is what one change-out took from the store.
+func itemsOf(reg *plant.Register, bank plant.BankID, s entry.Swap) map[string]int {
+	out := map[string]int{}
+	pl, ok := reg.Bank(bank)
+	if !ok {
+		return out
+	}
+	parts := assess.Parts(pl)
+	if s.Count != nil && len(parts) == 1 {
+		out[parts[0].Item] = *s.Count
+		return out
+	}
+	for _, p := range parts {
+		out[p.Item] += p.Count
+	}
+	return out
+}
+
+// plan bundles the change-outs of the horizon into visits.
+func (b *Board) plan(in Input) {
+	var jobs []duelist.Job
+	until := in.Now.Add(horizon)
+	for _, a := range in.Assessments {
+		if j, ok := a.Job(in.Now); ok && j.Best.Before(until) {
+			jobs = append(jobs, j)
+		}
+	}
+	money := func(amount units.Money) units.Money { amount.Currency = in.Site.Currency; return amount }
+	work, err := plant.ParseDays(workDays(in.Site))
+	if err != nil {
+		b.PlanErr = err
+		return
+	}
+	b.Plan, b.PlanErr = duelist.Visits(jobs, duelist.VisitCosts{
+		Visit:     money(units.Money{Amount: in.Site.VisitCost}),
+		Isolation: money(units.Money{Amount: in.Site.IsolationCost}),
+	}, duelist.Calendar{From: in.Now, Loc: in.Site.Location(), Work: work, Closed: in.Site.Schedule.Holidays})
+}
+
+func workDays(s plant.Site) string {
+	if s.WorkHours.Days == "" {
+		return "Mon-Fri"
+	}
+	return s.WorkHours.Days
+}
+
+func (b *Board) orders(in Input) {
+	lead := map[string]int{}
+	for _, it := range in.Register.Items() {
+		lead[it.Code] = it.LeadDays
+	}
+	visitOf := map[plant.BankID]time.Time{}
+	for _, v := range b.Plan.Visits {
+		for _, j := range v.Jobs {
+			visitOf[j.Bank] = v.Day
+		}
+	}
+	var needs []duelist.Need
+	for _, a := range in.Assessments {
+		when := a.Dates.P10
+		if v, ok := visitOf[a.Bank]; ok && (when.IsZero() || v.Before(when)) {
+			when = v
+		}
+		for _, p := range a.Parts {
+			needs = append(needs, duelist.Need{Bank: a.Bank, Store: in.Site.ID, Item: p.Item, Count: p.Count, Earliest: when})
+		}
+	}
+	b.Orders = duelist.Orders(needs, duelist.Supply{Stock: b.Stock, OnOrder: b.OnOrder, LeadDays: lead},
+		in.Now, in.Now.Add(horizon), in.Site.Location())
+}

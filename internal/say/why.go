@@ -1,0 +1,94 @@
+package say
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"clogwise/internal/assess"
+	"clogwise/internal/plant"
+	"clogwise/internal/units"
+)
+
+// whyLines bounds the reasoning: what a technician reads standing up.
+const whyLines = 12
+
+// Why prints the reasoning behind a bank's forecast.
+func Why(a assess.Assessment, reg *plant.Register, now time.Time) string {
+	site, _ := reg.Site(a.Bank.Site())
+	loc, h := site.Location(), site.Units
+	lines := []string{fmt.Sprintf("%s is %s. Why:", a.Name, a.Condition)}
+	add := func(format string, args ...any) { lines = append(lines, fmt.Sprintf(format, args...)) }
+	if a.NoGauge {
+		add("It has no gauge, so age alone decides.")
+	} else if a.Last != nil {
+		add("Last reading %s on %s; %s at design airflow and standard air (%s).",
+			units.Pressure(a.Last.Pa, h), Day(a.Last.At, now, loc), units.ShortPressure(a.Last.DesignPa, h), a.Last.Basis)
+	}
+	if a.LifeStart != nil {
+		add("Filters changed %s, %.0f run hours ago; %d readings count since.", Day(*a.LifeStart, now, loc), a.HoursRun, a.Readings)
+	} else if a.Last != nil {
+		add("No change-out is on record: the age is guessed from the first reading.")
+	}
+	if !a.NoGauge {
+		add("Clean it is %s (%s); the limit is %s.", units.ShortPressure(a.CleanPa, h), a.CleanBasis, units.ShortPressure(a.LimitPa, h))
+		add("Limit from %s.", a.LimitSource)
+		add("Compared with %s.", priorWords(a))
+	}
+	if !a.Dates.Median.IsZero() {
+		add("%s", Outlook(a, h, now, loc))
+	}
+	for _, n := range narrowing(a) {
+		lines = append(lines, n)
+	}
+	for _, f := range a.Findings {
+		if f.Open {
+			add("Doubt: %s %s", f.Text, f.Check)
+		}
+	}
+	if c := CostLine(a); c != "" && len(lines) < whyLines {
+		lines = append(lines, c)
+	}
+	return strings.Join(lines[:min(len(lines), whyLines)], "\n")
+}
+
+func priorWords(a assess.Assessment) string {
+	switch a.PriorLevel {
+	case "bank":
+		return fmt.Sprintf("this bank's own earlier lives and %d finished lives in all", a.PriorLives)
+	case "fleet":
+		return fmt.Sprintf("%d finished lives of such banks", a.PriorLives)
+	}
+	return "what is usual for such banks; no finished life is on record yet"
+}
+
+// narrowing says why the range is wide and what would make it narrower, at most
+// two things.
+func narrowing(a assess.Assessment) []string {
+	var out []string
+	add := func(s string) {
+		if len(out) < 2 {
+			out = append(out, s)
+		}
+	}
+	switch {
+	case a.NoGauge:
+		return nil
+	case a.Readings == 0:
+		add("The range is wide: no reading in this life yet. One reading would narrow it.")
+	case a.Readings < 4:
+		add(fmt.Sprintf("The range is wide: only %d readings in this life. More would narrow it.", a.Readings))
+	}
+	if a.Last != nil && a.Last.Weight < 0.8 {
+		add("Airflow or fan speed with each reading would narrow it: " + a.Last.Basis + ".")
+	}
+	if a.LifeStart == nil {
+		add("The date of the last change-out would narrow it.")
+	} else if a.LastSwap != nil && a.LastSwap.CleanPa == nil {
+		add("A reading right after the change-out would narrow it.")
+	}
+	if a.PriorLevel == "class" {
+		add("Finished lives of this fleet will narrow it in time.")
+	}
+	return out
+}

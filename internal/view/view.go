@@ -1,0 +1,349 @@
+// Package view reads what the ledger says now: the register, the assessment of
+// each bank, the fleet's priors. It only reads, except for keeping projections.
+package view
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"clogwise/internal/assess"
+	"clogwise/internal/chart"
+	"clogwise/internal/digest"
+	"clogwise/internal/energy"
+	"clogwise/internal/entry"
+	"clogwise/internal/forecast"
+	"clogwise/internal/ledger"
+	"clogwise/internal/plant"
+	"clogwise/internal/register"
+)
+
+// View reads a ledger. It is safe for concurrent use.
+type View struct {
+	Store ledger.Store
+
+	mu    sync.Mutex
+	seen  int64         // head of the ledger when the register was last looked up
+	edits []entry.Entry // register edits so far
+	reg   *plant.Register
+
+	priors map[plant.Stage]cachedPrior
+
+	jobs struct {
+		sync.Mutex
+		seen    int64
+		entries []entry.Entry // job entries younger than jobAge
+		open    []digest.Job
+	}
+}
+
+type cachedPrior struct {
+	prior forecast.Prior
+	read  time.Time
+}
+
+// New reads from store.
+func New(store ledger.Store) *View {
+	return &View{Store: store, reg: plant.NewRegister(plant.Contents{}), priors: map[plant.Stage]cachedPrior{}}
+}
+
+// Register is the register as it stands. It looks at the ledger only for edits
+// newer than those it has seen.
+func (v *View) Register(ctx context.Context) (*plant.Register, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	head, err := v.Store.Head(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if head == v.seen {
+		return v.reg, nil
+	}
+	fresh, err := v.Store.Entries(ctx, ledger.Filter{Kinds: []entry.Kind{entry.KindRegister}, AfterSeq: v.seen})
+	if err != nil {
+		return nil, err
+	}
+	if len(fresh) > 0 {
+		v.edits = append(v.edits, fresh...)
+		contents, err := register.Fold(v.edits)
+		if err != nil {
+			return nil, err
+		}
+		v.reg = plant.NewRegister(contents)
+	}
+	v.seen = head
+	return v.reg, nil
+}
+
+// Assessment is the latest projection of a bank; ok is false when there is none.
+func (v *View) Assessment(ctx context.Context, bank plant.BankID) (a assess.Assessment, ok bool, err error) {
+	p, err := v.Store.Projection(ctx, bank)
+	if errors.Is(err, ledger.ErrNotFound) {
+		return a, false, nil
+	}
+	if err != nil {
+		return a, false, err
+	}
+	if err := json.Unmarshal(p.Data, &a); err != nil {
+		return a, false, fmt.Errorf("projection of %s: %w", bank, err)
+	}
+	return a, true, nil
+}
+
+// Assessments are the latest projections of every bank below place, brought to
+// now: what depends on the date alone is worked out anew.
+func (v *View) Assessments(ctx context.Context, place plant.BankID, now time.Time) ([]assess.Assessment, error) {
+	reg, err := v.Register(ctx)
+	if err != nil {
+		return nil, err
+	}
+	ps, err := v.Store.Projections(ctx, place)
+	if err != nil {
+		return nil, err
+	}
+	byBank := make(map[plant.BankID]assess.Assessment, len(ps))
+	for _, p := range ps {
+		if p.Bank.Site() == fleet {
+			continue
+		}
+		var a assess.Assessment
+		if err := json.Unmarshal(p.Data, &a); err != nil {
+			return nil, fmt.Errorf("projection of %s: %w", p.Bank, err)
+		}
+		byBank[p.Bank] = a
+	}
+	var out []assess.Assessment
+	for _, id := range reg.Banks(place) {
+		if a, ok := byBank[id]; ok {
+			out = append(out, a.AsOf(now))
+		}
+	}
+	return out, nil
+}
+
+// Entries are all entries that bear on a bank: its own, its AHU's and its
+// site's. With after, only those of a later Seq.
+func (v *View) Entries(ctx context.Context, bank plant.BankID, after int64) ([]entry.Entry, error) {
+	out, err := v.Store.Entries(ctx, ledger.Filter{Place: bank, Exact: true, AfterSeq: after})
+	if err != nil {
+		return nil, err
+	}
+	for _, wider := range []plant.BankID{bank.AHU(), plant.BankID(bank.Site())} {
+		more, err := v.Store.Entries(ctx, ledger.Filter{Place: wider, Exact: true, Kinds: assess.WiderKinds, AfterSeq: after})
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, more...)
+	}
+	return out, nil
+}
+
+// Assess works out a bank anew from its entries, whatever its projection says.
+func (v *View) Assess(ctx context.Context, bank plant.BankID, now time.Time) (assess.Assessment, error) {
+	in, err := v.input(ctx, bank, now, nil)
+	if err != nil {
+		return assess.Assessment{}, err
+	}
+	return assess.Bank(in), nil
+}
+
+// AssessNext works out a bank from its projection and what came since, reading
+// no more of the ledger than the present filter life where that is enough.
+func (v *View) AssessNext(ctx context.Context, bank plant.BankID, now time.Time) (assess.Assessment, error) {
+	prev, ok, err := v.Assessment(ctx, bank)
+	if err != nil {
+		return assess.Assessment{}, err
+	}
+	if !ok {
+		return v.Assess(ctx, bank, now)
+	}
+	in, err := v.input(ctx, bank, now, &prev)
+	if err != nil {
+		return assess.Assessment{}, err
+	}
+	return assess.Bank(in), nil
+}
+
+func (v *View) input(ctx context.Context, bank plant.BankID, now time.Time, prev *assess.Assessment) (assess.Input, error) {
+	reg, err := v.Register(ctx)
+	if err != nil {
+		return assess.Input{}, err
+	}
+	b, ok := reg.Bank(bank)
+	if !ok {
+		return assess.Input{}, fmt.Errorf("%s: %w", bank, ErrNoBank)
+	}
+	prior, err := v.Prior(ctx, b.Stage)
+	if err != nil {
+		return assess.Input{}, err
+	}
+	in := assess.Input{Register: reg, Bank: bank, Prior: prior, Now: now}
+	if prev != nil && prev.LifeSeq > 0 {
+		fresh, err := v.Entries(ctx, bank, prev.UpTo)
+		if err != nil {
+			return in, err
+		}
+		if assess.CanCarry(*prev, fresh) {
+			in.Carried = prev
+			in.Entries, err = v.Entries(ctx, bank, prev.LifeSeq-1)
+			return in, err
+		}
+	}
+	in.Entries, err = v.Entries(ctx, bank, 0)
+	return in, err
+}
+
+// ErrNoBank says that a bank is not in the register.
+var ErrNoBank = errors.New("not in the register")
+
+// fleet stands for a site among the projections where the whole fleet is meant.
+const fleet = "@fleet"
+
+// priorPlace is where the prior of a stage is kept among the projections; no
+// bank can have this id, since slugs have no @.
+func priorPlace(s plant.Stage) plant.BankID { return plant.MakeBankID(fleet, "prior", string(s)) }
+
+// Prior is the fleet's prior for a stage, or the class default as long as no
+// life has been learnt from.
+func (v *View) Prior(ctx context.Context, s plant.Stage) (forecast.Prior, error) {
+	p, err := v.Store.Projection(ctx, priorPlace(s))
+	if errors.Is(err, ledger.ErrNotFound) {
+		return forecast.ClassPrior(string(s)), nil
+	}
+	if err != nil {
+		return forecast.Prior{}, err
+	}
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if c, ok := v.priors[s]; ok && c.read.Equal(p.At) {
+		return c.prior, nil
+	}
+	var prior forecast.Prior
+	if err := json.Unmarshal(p.Data, &prior); err != nil {
+		return forecast.Prior{}, fmt.Errorf("prior of %s banks: %w", s, err)
+	}
+	v.priors[s] = cachedPrior{prior, p.At}
+	return prior, nil
+}
+
+// LearnPriors learns each stage's prior from the finished lives in the
+// projections, stores them, and says which stages changed.
+func (v *View) LearnPriors(ctx context.Context, now time.Time) error {
+	reg, err := v.Register(ctx)
+	if err != nil {
+		return err
+	}
+	head, err := v.Store.Head(ctx)
+	if err != nil {
+		return err
+	}
+	as, err := v.Assessments(ctx, "", now)
+	if err != nil {
+		return err
+	}
+	lives := map[plant.Stage][]forecast.FinishedLife{}
+	for _, a := range as {
+		if b, ok := reg.Bank(a.Bank); ok {
+			lives[b.Stage] = append(lives[b.Stage], a.Lives...)
+		}
+	}
+	for _, s := range []plant.Stage{plant.Primary, plant.Secondary, plant.Third, plant.Return} {
+		if len(lives[s]) == 0 {
+			continue
+		}
+		raw, err := json.Marshal(forecast.Learn(forecast.ClassPrior(string(s)), lives[s]))
+		if err != nil {
+			return err
+		}
+		err = v.Store.PutProjection(ctx, ledger.Projection{Bank: priorPlace(s), UpTo: head, At: now, Data: raw})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Picture is what the chart of a bank shows now.
+func (v *View) Picture(ctx context.Context, bank plant.BankID, now time.Time) (chart.Input, error) {
+	in, err := v.input(ctx, bank, now, nil)
+	if err != nil {
+		return chart.Input{}, err
+	}
+	c, ok := assess.Picture(in)
+	if !ok {
+		return chart.Input{}, fmt.Errorf("%s: %w", bank, ErrNoBank)
+	}
+	return c, nil
+}
+
+// Compare weighs items against the one fitted in a bank.
+func (v *View) Compare(ctx context.Context, bank plant.BankID, codes []string, now time.Time) ([]energy.Option, error) {
+	in, err := v.input(ctx, bank, now, nil)
+	if err != nil {
+		return nil, err
+	}
+	return assess.Compare(in, codes)
+}
+
+// Firmness says how firm the advice on a bank's least-cost date is.
+func (v *View) Firmness(ctx context.Context, bank plant.BankID, now time.Time) ([]energy.Sensitivity, error) {
+	in, err := v.input(ctx, bank, now, nil)
+	if err != nil {
+		return nil, err
+	}
+	return assess.Firmness(in)
+}
+
+// Recompute brings a bank's projection up to date and returns it.
+func (v *View) Recompute(ctx context.Context, bank plant.BankID, now time.Time) (assess.Assessment, error) {
+	a, err := v.AssessNext(ctx, bank, now)
+	if err != nil {
+		return a, err
+	}
+	return a, v.put(ctx, a)
+}
+
+func (v *View) put(ctx context.Context, a assess.Assessment) error {
+	raw, err := json.Marshal(a)
+	if err != nil {
+		return err
+	}
+	return v.Store.PutProjection(ctx, ledger.Projection{Bank: a.Bank, UpTo: a.UpTo, At: a.Now, Data: raw})
+}
+
+// Rebuild drops every projection and makes them again from the entries: first
+// with class priors, then with what the fleet's lives teach. progress, if not
+// nil, is called after each bank of each pass.
+func (v *View) Rebuild(ctx context.Context, now time.Time, progress func(done, total int)) (int, error) {
+	reg, err := v.Register(ctx)
+	if err != nil {
+		return 0, err
+	}
+	if err := v.Store.DropProjections(ctx); err != nil {
+		return 0, err
+	}
+	banks := reg.Banks("")
+	for pass := range 2 {
+		for i, id := range banks {
+			a, err := v.Assess(ctx, id, now)
+			if err != nil {
+				return 0, err
+			}
+			if err := v.put(ctx, a); err != nil {
+				return 0, err
+			}
+			if progress != nil {
+				progress(pass*len(banks)+i+1, 2*len(banks))
+			}
+		}
+		if pass == 0 {
+			if err := v.LearnPriors(ctx, now); err != nil {
+				return 0, err
+			}
+		}
+	}
+	return len(banks), nil
+}

@@ -1,0 +1,139 @@
+package worker
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"clogwise/internal/channel"
+	"clogwise/internal/digest"
+	"clogwise/internal/entry"
+	"clogwise/internal/ledger"
+	"clogwise/internal/plant"
+	"clogwise/internal/safework"
+	"clogwise/internal/view"
+)
+
+// Posts makes what is said unasked: the weekly digest, the safe-work reminders
+// and the word to the supervisor when nobody has read them.
+type Posts struct {
+	View      *view.View
+	Store     ledger.Store
+	Steps     safework.Catalogue
+	Now       func() time.Time
+	Platform  func() string // where unasked posts go
+	Recompute *Recomputer
+}
+
+// Jobs are the scheduled ones, in each site's own time.
+func (p Posts) Jobs() []Job {
+	return []Job{
+		{"nightly", func(plant.Site) string { return "30 2 * * *" }, p.nightly},
+		{"digest", func(s plant.Site) string { return cmp.Or(s.DigestAt, "0 7 * * 1") }, p.digest},
+		{"reminders", func(s plant.Site) string { return cmp.Or(s.ReminderAt, "0 15 * * 1-5") }, p.dayBefore},
+	}
+}
+
+// Always are looked at on every tick; each is once-only by its own key.
+func (p Posts) Always() []func(context.Context) error {
+	return []func(context.Context) error{p.beforeStart}
+}
+
+// nightly brings a site's forecasts to the new day.
+func (p Posts) nightly(ctx context.Context, site plant.Site, _ Firing) (ledger.Batch, error) {
+	return ledger.Batch{}, p.Recompute.RecomputeAll(ctx, plant.BankID(site.ID))
+}
+
+// digest is the weekly post to the site's channel.
+func (p Posts) digest(ctx context.Context, site plant.Site, f Firing) (ledger.Batch, error) {
+	reg, err := p.View.Register(ctx)
+	if err != nil {
+		return ledger.Batch{}, err
+	}
+	since, err := p.View.Since(ctx, site, f.Last, p.Now())
+	if err != nil {
+		return ledger.Batch{}, err
+	}
+	board, err := p.View.Board(ctx, site, p.Now())
+	if err != nil {
+		return ledger.Batch{}, err
+	}
+	text := digest.Weekly(board, reg, since)
+	if f.Late {
+		text = "Late: this was due " + f.Scheduled.In(site.Location()).Format("Mon 2 Jan 15:04") + ".\n" + text
+	}
+	return ledger.Batch{Posts: []ledger.OutboxPost{p.post(f.Key, site, channel.Post{Text: text})}}, nil
+}
+
+func (p Posts) post(key string, site plant.Site, post channel.Post) ledger.OutboxPost {
+	if post.To.Channel == "" {
+		post.To.Channel = strings.TrimPrefix(site.Channel, p.Platform()+":")
+	}
+	post.To.Platform = p.Platform()
+	return ledger.OutboxPost{Key: key, Site: site.ID, State: ledger.PostReady, Post: post, Created: p.Now(), NotBefore: p.Now()}
+}
+
+// dayBefore sends the steps for what is booked on the next working day.
+func (p Posts) dayBefore(ctx context.Context, site plant.Site, _ Firing) (ledger.Batch, error) {
+	return p.remind(ctx, site, digest.DayBefore)
+}
+
+// beforeStart sends what is owed shortly before a booked start, and tells the
+// supervisors of steps nobody has read by then.
+func (p Posts) beforeStart(ctx context.Context) error {
+	reg, err := p.View.Register(ctx)
+	if err != nil {
+		return err
+	}
+	for _, site := range reg.Sites() {
+		b, err := p.remind(ctx, site, digest.Shortly)
+		if err != nil {
+			return err
+		}
+		if len(b.Posts) == 0 {
+			continue
+		}
+		if _, err := p.Store.Commit(ctx, b); err != nil {
+			return err
+		}
+		if err := p.Recompute.Queue.Wake(ctx, OutboxTopic); err != nil {
+			p.Recompute.Log.Debug("outbox not woken", "error", err)
+		}
+	}
+	return nil
+}
+
+// remind turns the reminders that are owed now into posts and entries.
+func (p Posts) remind(ctx context.Context, site plant.Site, occasion digest.Occasion) (ledger.Batch, error) {
+	reg, err := p.View.Register(ctx)
+	if err != nil {
+		return ledger.Batch{}, err
+	}
+	jobs, err := p.View.OpenJobs(ctx)
+	if err != nil {
+		return ledger.Batch{}, err
+	}
+	var b ledger.Batch
+	for _, r := range digest.Reminders(jobs, reg, site, p.Steps, occasion, p.Now()) {
+		for _, post := range r.Posts {
+			b.Posts = append(b.Posts, p.post(post.Key, site, post.Post))
+		}
+		b.Entries = append(b.Entries, p.sent(r)...)
+	}
+	return b, nil
+}
+
+// sent records which steps went out for which banks.
+func (p Posts) sent(r digest.Reminder) []entry.Entry {
+	var out []entry.Entry
+	for _, job := range r.Jobs {
+		body := entry.StepsSent{When: string(r.When), Start: job.Start, To: job.Crew, Steps: r.StepIDs}
+		out = append(out, entry.Entry{
+			Source: fmt.Sprintf("steps:%d:%s", job.Seq, r.When), Kind: body.Kind(), Place: job.Bank,
+			At: p.Now(), Received: p.Now(), By: "clogwise", Body: body,
+		})
+	}
+	return out
+}

@@ -1,0 +1,178 @@
+package worker
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"github.com/robfig/cron/v3"
+
+	"clogwise/internal/ledger"
+	"clogwise/internal/plant"
+	"clogwise/internal/queue"
+	"clogwise/internal/view"
+)
+
+// A Job is something done at set times of each site's own clock.
+type Job struct {
+	Name string
+	Spec func(plant.Site) string // five-field cron expression, site time
+	// Do does the work and returns what is to be recorded together with the
+	// firing. It may be called again when recording fails.
+	Do func(ctx context.Context, site plant.Site, f Firing) (ledger.Batch, error)
+}
+
+// A Firing is one run of a job.
+type Firing struct {
+	Key       string    // of the job, site and scheduled local time; once-only
+	Scheduled time.Time // when it should have run
+	Late      bool
+	Last      time.Time // the firing before, zero if none
+}
+
+// Scheduler fires jobs. Any number of replicas may run it: the one that leads
+// looks at the clock, and the ledger takes each firing once.
+type Scheduler struct {
+	Store   ledger.Store
+	View    *view.View
+	Queue   *queue.Queue
+	Now     func() time.Time
+	Log     *slog.Logger
+	Jobs    []Job
+	Always  []func(ctx context.Context) error // done at every tick, each once-only by its own keys
+	CatchUp time.Duration
+	Tick    time.Duration
+	Lead    time.Duration
+}
+
+// lateAfter is how long after its time a firing says that it is late.
+const lateAfter = 10 * time.Minute
+
+// Run looks at the clock every Tick while this replica leads. Without the queue
+// nobody leads, and the ledger alone keeps firings once-only.
+func (s *Scheduler) Run(ctx context.Context) error {
+	return s.Queue.Lead(ctx, queue.Leadership{Name: "cron", TTL: s.Lead}, func(ctx context.Context, _ int64) error {
+		c := cron.New()
+		done := make(chan struct{}, 1)
+		c.Schedule(cron.Every(s.Tick), cron.NewChain(cron.SkipIfStillRunning(cron.DiscardLogger)).Then(cron.FuncJob(func() { s.tick(ctx) })))
+		s.tick(ctx)
+		c.Start()
+		<-ctx.Done()
+		go func() { <-c.Stop().Done(); done <- struct{}{} }()
+		<-done
+		return ctx.Err()
+	})
+}
+
+func (s *Scheduler) tick(ctx context.Context) {
+	if err := s.Fire(ctx); err != nil && ctx.Err() == nil {
+		s.Log.Warn("scheduled work failed; it will be tried again", "error", err)
+	}
+}
+
+// Fire does everything that is due now. One failing job does not keep the others.
+func (s *Scheduler) Fire(ctx context.Context) error {
+	reg, err := s.View.Register(ctx)
+	if err != nil {
+		return err
+	}
+	var errs []error
+	for _, site := range reg.Sites() {
+		for _, j := range s.Jobs {
+			if err := s.fire(ctx, site, j); err != nil {
+				errs = append(errs, fmt.Errorf("%s at %s: %w", j.Name, site.ID, err))
+			}
+		}
+	}
+	for _, do := range s.Always {
+		if err := do(ctx); err != nil {
+			errs = append(errs, err)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+func (s *Scheduler) fire(ctx context.Context, site plant.Site, j Job) error {
+	now, loc := s.Now(), site.Location()
+	last, err := s.Store.LastFiring(ctx, j.Name, site.ID)
+	if errors.Is(err, ledger.ErrNotFound) {
+		// A new site has missed nothing: count from here.
+		return s.record(ctx, ledger.Firing{Job: j.Name, Site: site.ID, Scheduled: wall(now, loc).Format(minute), At: now}, ledger.Batch{})
+	}
+	if err != nil {
+		return err
+	}
+	when, ok, err := Missed(j.Spec(site), loc, last.At, now)
+	if err != nil || !ok {
+		return err
+	}
+	scheduled := wall(when, loc).Format(minute)
+	if scheduled <= last.Scheduled {
+		return nil
+	}
+	f := Firing{
+		Key: "cron:" + j.Name + ":" + site.ID + ":" + scheduled, Scheduled: when,
+		Late: now.Sub(when) > lateAfter, Last: last.At,
+	}
+	var b ledger.Batch
+	if now.Sub(when) <= s.CatchUp {
+		if b, err = j.Do(ctx, site, f); err != nil {
+			return err
+		}
+	}
+	return s.record(ctx, ledger.Firing{Job: j.Name, Site: site.ID, Scheduled: scheduled, At: now, Late: f.Late}, b)
+}
+
+func (s *Scheduler) record(ctx context.Context, f ledger.Firing, b ledger.Batch) error {
+	b.Firings = append(b.Firings, f)
+	_, err := s.Store.Commit(ctx, b)
+	if errors.Is(err, ledger.ErrFired) {
+		return nil // another replica was quicker
+	}
+	if err == nil && len(b.Posts) > 0 {
+		if werr := s.Queue.Wake(ctx, OutboxTopic); werr != nil {
+			s.Log.Debug("outbox not woken", "error", werr)
+		}
+	}
+	return err
+}
+
+const minute = "2006-01-02T15:04"
+
+// wall is the site's clock face as a time in UTC, where no hour is missing and
+// none comes twice.
+func wall(t time.Time, loc *time.Location) time.Time {
+	y, mo, d := t.In(loc).Date()
+	h, mi, s := t.In(loc).Clock()
+	return time.Date(y, mo, d, h, mi, s, 0, time.UTC)
+}
+
+// Missed is the newest time after last and not after now at which a cron
+// expression falls due on the clock of loc; ok is false when there is none. The
+// expression is followed on the clock face: a time that the spring change leaves
+// out fires when the clock has jumped over it, and a time that the autumn change
+// brings twice fires at the first.
+func Missed(spec string, loc *time.Location, last, now time.Time) (when time.Time, ok bool, err error) {
+	sched, err := cron.ParseStandard(spec)
+	if err != nil {
+		return time.Time{}, false, fmt.Errorf("schedule %q: %w", spec, err)
+	}
+	face := wall(last, loc)
+	const most = 100_000
+	for range most {
+		face = sched.Next(face)
+		if face.IsZero() {
+			break
+		}
+		at := time.Date(face.Year(), face.Month(), face.Day(), face.Hour(), face.Minute(), face.Second(), 0, loc)
+		if at.After(now) {
+			break
+		}
+		if at.After(last) {
+			when, ok = at, true
+		}
+	}
+	return when, ok, nil
+}
