@@ -112,6 +112,14 @@ func (s site) works(t time.Time) bool {
 	return !slices.Contains(s.Schedule.Holidays, local.Format(time.DateOnly))
 }
 
+// somebody is one of the site's crew.
+func (s site) somebody(rng *rand.Rand) string {
+	if len(s.Crew) == 0 {
+		return "crew"
+	}
+	return s.Crew[rng.IntN(len(s.Crew))]
+}
+
 // lifeAt is the life running at t; false before the first known change-out.
 func (b *bank) lifeAt(t time.Time) (life, bool) {
 	for _, l := range slices.Backward(b.lives) {

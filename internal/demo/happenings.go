@@ -28,7 +28,7 @@ func (h *history) swaps(s site) {
 }
 
 func (h *history) swap(b *bank, l life, before float64) {
-	who := b.site.Crew[b.rng.IntN(len(b.site.Crew))]
+	who := b.site.somebody(b.rng)
 	count := b.plant.Count()
 	sw := entry.Swap{Count: &count, Who: who, Confirmed: true}
 	line := fmt.Sprintf("%s changed, %d off", b.name(), count)

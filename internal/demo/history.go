@@ -100,8 +100,12 @@ func (h *history) dust(b *bank) func(time.Time) float64 {
 // back is how many days before now a time is.
 func (h *history) back(t time.Time) float64 { return h.now.Sub(t).Hours() / 24 }
 
-// say adds an entry that arrived a little after it happened.
+// say adds an entry that arrived a little after it happened. Nothing is said of
+// places that the register does not have.
 func (h *history) say(rng *rand.Rand, at time.Time, key string, place plant.BankID, by, line string, body entry.Body) {
+	if _, ok := h.reg.Bank(place); place.Whole() && !ok {
+		return
+	}
 	h.entries = append(h.entries, entry.Entry{
 		Source:   "demo:" + key + ":" + at.UTC().Format("20060102T150405"),
 		Kind:     body.Kind(),

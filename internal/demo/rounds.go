@@ -27,7 +27,7 @@ func (h *history) rounds(s site, cu custom) {
 		if begin.Before(h.start) || int(begin.Weekday()) != cu.weekday || !s.works(begin) {
 			continue
 		}
-		by := s.Crew[rng.IntN(len(s.Crew))]
+		by := s.somebody(rng)
 		at := begin
 		for _, ahu := range h.reg.AHUs(s.ID) {
 			at = at.Add(time.Duration(6*60+rng.IntN(8*60)) * time.Second)

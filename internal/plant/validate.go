@@ -71,11 +71,21 @@ func measure(x float64, unit string) string {
 	return fmt.Sprintf("%.6g%s", x, unit)
 }
 
-// notNegative faults amounts of money below zero.
+// notNegative faults amounts of money below zero, and those that are no amount
+// at all: printing or adding "1e999999999" digit by digit would take all memory.
 func (v *validation) notNegative(field string, d decimal.Decimal) {
-	if d.IsNegative() {
+	switch {
+	case !Amount(d):
+		v.fault(field, "is no amount of money; write one such as 12.50")
+	case d.IsNegative():
 		v.fault(field, "%s is below zero; write the amount without a sign", d)
 	}
+}
+
+// Amount reports whether d is of a size and fineness that money has: at most
+// twelve decimals and below a billion billion.
+func Amount(d decimal.Decimal) bool {
+	return d.Exponent() >= -12 && d.Exponent() <= 18 && d.NumDigits() <= 30
 }
 
 // slug faults an id that is not in the form of Slug. From is what people would
