@@ -93,8 +93,11 @@ func TestLogsKeepSecrets(t *testing.T) { // not parallel: it borrows the standar
 		t.Fatal(err)
 	}
 	b.Fail("apps.connections.open", fakeslack.Fault{Cut: true})
+	sockets := b.Sockets()
 	b.DropSocket()
-	b.idle(t)
+	if err := b.WaitConnected(b.ctx, sockets+1); err != nil {
+		t.Fatal(err)
+	}
 
 	text := all.String()
 	for _, secret := range []string{typed, posted, fakeslack.BotToken, fakeslack.AppToken, fakeslack.Secret, "ticket"} {
