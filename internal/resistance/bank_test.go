@@ -40,6 +40,9 @@ func TestBankLaw(t *testing.T) {
 		{"four filters", plant.Bank{Item: "BAG-592", Fronts: []plant.Front{front(592, 592, 4, "")}}, 4 * 0.944, 110, 1e-9, "each takes a quarter"},
 		{"two rows of one item", plant.Bank{Item: "BAG-592", Fronts: []plant.Front{front(592, 592, 2, ""), front(592, 592, 2, "")}}, 4 * 0.472, 45, 1e-9, "each takes a quarter"},
 		{"a half front by its area", plant.Bank{Item: "BAG-592", Fronts: []plant.Front{front(592, 592, 1, ""), front(287, 592, 1, "")}}, 0.944 * (1 + 287.0/592), 110, 1e-9, "airflow by face area"},
+		// Face areas of 592, 490 and 287 mm fronts: 3400, 2814.2 and 1648.3 m³/h, computed.
+		{"490 mm front by its area", plant.Bank{Item: "BAG-592", Fronts: []plant.Front{front(490, 592, 1, "")}}, 2814.2 / 3400 * 0.944, 110, 1e-4, "computed from the areas"},
+		{"287 mm front by its area", plant.Bank{Item: "BAG-592", Fronts: []plant.Front{front(287, 592, 1, "")}}, 1648.3 / 3400 * 0.944, 110, 1e-4, "computed from the areas"},
 		{"mixed items", plant.Bank{Item: "BAG-592", Fronts: []plant.Front{front(592, 592, 2, ""), front(287, 592, 2, "BAG-287")}}, 2*0.944 + 2*0.472, 110, 1e-3, "airflows add at one resistance"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -34,6 +34,17 @@ func TestParseClass(t *testing.T) {
 	}
 }
 
+func TestIsCoarse(t *testing.T) {
+	t.Parallel()
+	for s, want := range map[string]bool{ // ISO 16890-1 and EN 779 by definition, MERV by common practice
+		"ISO coarse 60%": true, "ISO ePM10 50%": false, "G4": true, "M5": false, "MERV 8": true, "MERV 9": false, "H13": false,
+	} {
+		if c, err := resistance.ParseClass(s); err != nil || c.IsCoarse() != want {
+			t.Errorf("%s coarse: %v, %v", s, c.IsCoarse(), err)
+		}
+	}
+}
+
 func TestRoundDown5(t *testing.T) {
 	t.Parallel()
 	for pct, want := range map[float64]int{50: 50, 54.9: 50, 55: 55, 64.9999: 60, 95: 95, 95.1: 100, 100: 100, 0: 0, -3: 0, 3: 0} {
@@ -122,4 +133,23 @@ func TestMeetsIsMonotone(t *testing.T) {
 			}
 		}
 	}
+}
+
+// Whatever is typed: no panic, and a class that is read survives its own text.
+func FuzzParseClass(f *testing.F) {
+	for _, s := range []string{"ISO ePM1 60%", "coarse", "G4", "merv 13a", "ePM₂.₅ >95%", "EU7", "\x00", "ePM10 999"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		c, err := resistance.ParseClass(s)
+		if err != nil {
+			return
+		}
+		if again, err := resistance.ParseClass(c.String()); err != nil || again != c {
+			t.Errorf("%q: %v, then %v, %v", s, c, again, err)
+		}
+		if !resistance.Meets(s, s).OK && c.Group != "" {
+			t.Errorf("%q does not meet itself: %+v", s, resistance.Meets(s, s))
+		}
+	})
 }

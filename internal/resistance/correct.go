@@ -215,10 +215,13 @@ func (c Corrector) measured(ahuFlow float64) Corrected {
 
 // bySpeed takes airflow in proportion to fan speed. A fan that holds its airflow
 // and runs above its design speed does so because of dirt: its airflow is
-// design, not more.
+// design, not more. One of fixed speed loses airflow to dirt unseen.
 func (c Corrector) bySpeed(speed float64) Corrected {
 	if c.control == plant.FlowHeld && speed > 1 {
 		return c.at(1, weightSpeed, BySpeed, "fan above its design speed to hold airflow: taken as design")
+	}
+	if c.control == plant.SpeedHeld {
+		return c.at(speed, weightGuess, BySpeed, "airflow by fan speed, less as filters load: the true figure is higher")
 	}
 	return c.at(speed, weightSpeed, BySpeed, "airflow by fan speed: holds while dampers stand still")
 }

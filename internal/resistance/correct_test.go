@@ -23,6 +23,10 @@ func TestCorrectToDesign(t *testing.T) {
 	t.Parallel()
 	withCurve := speedHeld
 	withCurve.FanCurve = parabola()
+	byFan := withCurve // the parabola gives 900 Pa at design airflow anyway
+	withCurve.DesignSystemPa = 900
+	outside := withCurve
+	outside.FanCurve = withCurve.FanCurve[:20]
 	curveLaw := law13.Through(plant.FlowPoint{FlowM3s: 3, Pa: 130})
 	vav := flowHeld
 	vav.FlowProfile = []plant.FlowShare{{Fraction: 1, Share: 0.5}, {Fraction: 0.6, Share: 0.5}}
@@ -45,6 +49,9 @@ func TestCorrectToDesign(t *testing.T) {
 		{"45 of 50 Hz", resistance.Stated{FanHz: p(45)}, flowHeld, law13, 145, 145 * math.Pow(50.0/45, 1.3), resistance.BySpeed, 0.6, 0.8},
 		{"90 %", resistance.Stated{FanPct: p(90)}, flowHeld, law13, 145, 145 * math.Pow(1/0.9, 1.3), resistance.BySpeed, 0.6, 0.8},
 		{"above design speed to hold airflow", resistance.Stated{FanHz: p(53)}, flowHeld, law13, 145, 145, resistance.BySpeed, 0.6, 0.8},
+		{"45 of 50 Hz, speed held", resistance.Stated{FanHz: p(45)}, speedHeld, law13, 145, 145 * math.Pow(50.0/45, 1.3), resistance.BySpeed, 0.4, 0.6},
+		{"fan curve not met", resistance.Stated{FanHz: p(45)}, outside, curveLaw, 145, 145 * math.Pow(50.0/45, 1.3), resistance.BySpeed, 0.4, 0.6},
+		{"fan curve, design pressure from the curve", resistance.Stated{}, byFan, curveLaw, 276.126, 300, resistance.ByFanCurve, 0.7, 0.9},
 		{"nothing said, flow held", resistance.Stated{}, flowHeld, law13, 145, 145, resistance.AsDesign, 0.99, 1},
 		{"nothing said, VAV", resistance.Stated{}, vav, law13, 145, 145, resistance.AsDesign, 0.2, 0.4},
 		{"nothing said, speed held", resistance.Stated{}, speedHeld, law13, 145, 145, resistance.AsDesign, 0.4, 0.6},

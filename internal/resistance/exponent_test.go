@@ -41,7 +41,7 @@ func TestEstimateExponent(t *testing.T) {
 		{"few readings", 1.3, 12, 0, 0.2},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			for range 20 {
+			for range 10 {
 				e, ok := resistance.EstimateExponent(simulated(rng, c.n, c.count, c.wild))
 				if !ok {
 					t.Fatal("not estimated")
@@ -54,14 +54,14 @@ func TestEstimateExponent(t *testing.T) {
 	}
 }
 
-// The stated error must be the real one: of 300 lives, as many as it says lie
+// The stated error must be the real one: of 200 lives, as many as it says lie
 // within two standard errors.
 func TestExponentErrorIsHonest(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(13, 14))
 	for _, count := range []int{12, 40} {
 		inside := 0
-		const lives = 300
+		const lives = 200
 		for range lives {
 			e, ok := resistance.EstimateExponent(simulated(rng, 1.3, count, 0.04))
 			if !ok {
