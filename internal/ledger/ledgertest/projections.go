@@ -173,4 +173,13 @@ func testLaggingOrder(t *testing.T, s ledger.Store) {
 		got = append(got, l.Bank)
 	}
 	same(t, "order", got, []plant.BankID{"s/a/1", "s/a/2", "s/a/3"})
+
+	// Projected in part, a bank is behind only since the first entry not covered.
+	commit(t, s, ledger.Batch{Entries: readings("last", "s/a/1", 1)})
+	must(t, s.PutProjection(t.Context(), projection("s/a/1", 9, "")))
+	got = nil
+	for _, l := range lagging(t, s, 0) {
+		got = append(got, l.Bank)
+	}
+	same(t, "order", got, []plant.BankID{"s/a/2", "s/a/3", "s/a/1"})
 }

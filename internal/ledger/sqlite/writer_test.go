@@ -67,7 +67,7 @@ func TestGroupsStandAlone(t *testing.T) {
 	start("first", ledger.Batch{Firings: []ledger.Firing{fired}})
 	<-g.arrived // while it is held, the others queue up
 	again := batch("refused")
-	again.Firings = []ledger.Firing{fired}
+	again.Firings = []ledger.Firing{{Job: "digest", Site: "s", Scheduled: "2026-03-09T07:00"}, fired}
 	start("a", batch("a"))
 	start("refused", again)
 	start("b", batch("b"))
@@ -88,6 +88,9 @@ func TestGroupsStandAlone(t *testing.T) {
 	all, err := s.Entries(t.Context(), ledger.Filter{})
 	if err != nil || len(all) != 6 || all[5].Seq != 6 {
 		t.Errorf("%d entries (%v), want the 6 of a, b and c without a gap", len(all), err)
+	}
+	if f, err := s.LastFiring(t.Context(), "digest", "s"); err != nil || f.Scheduled != fired.Scheduled {
+		t.Errorf("last firing %+v (%v): the refused batch left half of itself", f, err)
 	}
 }
 
