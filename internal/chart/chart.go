@@ -29,7 +29,7 @@ var ErrInput = errors.New("chart: cannot draw")
 // Input is what is known of a bank. Pressures are pascal at design airflow.
 // Everything but Title, Loc and Now may be absent.
 type Input struct {
-	Title    string // the message as a sentence, wrapped to at most three lines
+	Title    string // the message as a sentence; about 75 letters fit well, 105 at most
 	Subtitle string // one line below it: site, filter, last reading
 	Habit    units.Habit
 	Loc      *time.Location

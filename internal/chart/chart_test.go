@@ -7,6 +7,8 @@ import (
 	"image/color"
 	"image/png"
 	"math"
+	"os"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -32,8 +34,21 @@ func TestEveryCaseIsAPictureOfTheStatedSize(t *testing.T) {
 	for name, in := range cases() {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			if got, want := draw(t, in).Bounds(), image.Rect(0, 0, chart.Width, chart.Height); got != want {
+			raw, err := chart.Bank(in)
+			if err != nil {
+				t.Fatal(err)
+			}
+			img, err := png.Decode(bytes.NewReader(raw))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got, want := img.Bounds(), image.Rect(0, 0, chart.Width, chart.Height); got != want {
 				t.Errorf("bounds are %v, want %v", got, want)
+			}
+			if *samples != "" {
+				if err := os.WriteFile(filepath.Join(*samples, name+".png"), raw, 0o644); err != nil {
+					t.Fatal(err)
+				}
 			}
 		})
 	}

@@ -4,18 +4,16 @@ import (
 	"flag"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
-	"testing"
 	"time"
 
 	"clogwise/internal/chart"
 	"clogwise/internal/units"
 )
 
-// samples writes the pictures of every case to look at:
+// samples is where the pictures of all cases are written, to be looked at after
+// any change of the drawing:
 //
-//	go test ./internal/chart -run TestSamples -samples /some/folder
+//	go test ./internal/chart -run TestEveryCase -samples /some/folder
 var samples = flag.String("samples", "", "folder to write the sample pictures to")
 
 var zone = time.FixedZone("site", 3600)
@@ -169,19 +167,4 @@ func cases() map[string]chart.Input {
 	in.Title = "AHU-21 return: no limit known; send the filter's final resistance"
 	out["no-limit"] = in
 	return out
-}
-
-func TestSamples(t *testing.T) {
-	for name, in := range cases() {
-		got, err := chart.Bank(in)
-		if err != nil {
-			t.Errorf("%s: %v", name, err)
-			continue
-		}
-		if *samples != "" {
-			if err := os.WriteFile(filepath.Join(*samples, name+".png"), got, 0o644); err != nil {
-				t.Fatal(err)
-			}
-		}
-	}
 }

@@ -21,8 +21,7 @@ func BestKnown(jobs []Job, costs VisitCosts, cal Calendar, rounds int) (Plan, er
 	if err != nil {
 		return Plan{}, err
 	}
-	best := p.newChoice(p.wholeUnits())
-	best.improve()
+	best := p.descend()
 	r := rand.New(rand.NewPCG(1, 2))
 	for range rounds {
 		c := &choice{p: p, total: never}

@@ -163,9 +163,9 @@ func (p *problem) price(t *task) error {
 	return nil
 }
 
-// capCost is the most that being off its best day can cost one job. It keeps
-// sums of hundreds of jobs below never, and is far above any real cost.
-const capCost micros = 1 << 52
+// capCost is the most that being off its best day can cost one job, 281 million
+// currency units. It keeps the sum of thousands of jobs below never.
+const capCost micros = 1 << 48
 
 func offCost(off day, early, late, bend micros) micros {
 	n, rate := micros(off), late
@@ -209,7 +209,7 @@ func (p *problem) group() {
 }
 
 // maxAmount is the highest cost taken, in currency units.
-const maxAmount = 1e9
+const maxAmount = 1e8
 
 // amount reads a cost, minding sign and currency.
 func (p *problem) amount(what string, m units.Money) (micros, error) {

@@ -12,7 +12,10 @@ import "slices"
 // and from there alternate the two walks and move, drop, add and merge days
 // while that is cheaper. The cheaper end wins, the first of equals: the
 // answer is always the same.
-func (p *problem) search() []int {
+func (p *problem) search() []int { return p.descend().assign() }
+
+// descend is the cheaper end of the descents from both starts.
+func (p *problem) descend() *choice {
 	var best *choice
 	for _, bundles := range [][]line{p.wholeUnits(), p.singles()} {
 		c := p.newChoice(bundles)
@@ -21,7 +24,7 @@ func (p *problem) search() []int {
 			best = c
 		}
 	}
-	return best.assign()
+	return best
 }
 
 // A choice is a set of visit days with what it costs.

@@ -354,6 +354,24 @@ func TestVisitsRefuses(t *testing.T) {
 	}
 }
 
+// Costs at the edge of what is taken must not overflow or lose a job.
+func TestDearestCostsLoseNoJob(t *testing.T) {
+	t.Parallel()
+	jobs, costs := site(rand.New(rand.NewPCG(2, 2)), 300, 60)
+	costs.Visit, costs.Isolation = gbp(1e8), gbp(1e8)
+	for i := range jobs {
+		jobs[i].Early, jobs[i].Late, jobs[i].Bend = gbp(1e8), gbp(1e8), gbp(1e8)
+	}
+	p := plan(t, jobs, costs, calendar())
+	placed := 0
+	for _, v := range p.Visits {
+		placed += len(v.Jobs)
+	}
+	if placed != len(jobs) || p.Cost.Amount.IsNegative() {
+		t.Errorf("%d of %d jobs placed at %s", placed, len(jobs), p.Cost)
+	}
+}
+
 func TestNoJobsNoVisits(t *testing.T) {
 	t.Parallel()
 	if p := plan(t, nil, duelist.VisitCosts{}, duelist.Calendar{}); len(p.Visits) > 0 || !p.Cost.Amount.IsZero() {
