@@ -36,8 +36,8 @@ func ClassPrior(stage string) Prior { return DefaultFor(stage).Prior() }
 // seen: how the rise from clean to limit divides over the powers of the curve.
 func curveKinds() []curveKind {
 	return []curveKind{
-		{0.10, [terms]float64{0.5, 0.4, 0.1, 0, 0}},     // quick first rise, then cake
-		{0.30, [terms]float64{0, 0.9, 0.1, 0, 0}},       // cake
+		{0.05, [terms]float64{0.3, 0.6, 0.1, 0, 0}},     // quick first rise, then cake
+		{0.35, [terms]float64{0, 0.9, 0.1, 0, 0}},       // cake
 		{0.30, [terms]float64{0, 0.4, 0.4, 0.2, 0}},     // bending upward
 		{0.20, [terms]float64{0, 0.15, 0.45, 0.3, 0.1}}, // depth filtration
 		{0.10, [terms]float64{0, 0, 0.2, 0.5, 0.3}},     // slow start
@@ -59,13 +59,13 @@ func (d ClassDefault) Prior() Prior {
 		Of:      LevelClass,
 		LimitPa: d.LimitPa,
 		Life: []LifeComponent{
-			{Weight: 0.9, Mean: math.Log(d.MedianLife), SD: d.Spread},
-			{Weight: 0.1, Mean: math.Log(d.MedianLife), SD: 2 * d.Spread},
+			{Weight: 1, Mean: math.Log(d.MedianLife), SD: d.Spread},
 		},
 		Within: math.Min(0.25, d.Spread),
 		Centre: math.Log(d.MedianLife),
+		Reach:  d.Spread,
 		Alike:  0.5,
-		Noise:  Noise{Rel: 0.04, Abs: 0.005, Misfit: 0.04, Reach: 0.15},
+		Noise:  Noise{Rel: 0.04, Abs: 0.005, Misfit: 0.02, Reach: 0.15, Worth: 8},
 	}
 	p.ShapeMean, p.ShapeCov = kindMoments(clean)
 	return p

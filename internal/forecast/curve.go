@@ -26,8 +26,11 @@ func powers(u float64) [terms]float64 {
 	return [terms]float64{math.Sqrt(u), u, u2, u4, u4 * u4}
 }
 
-// exponents are the q of the curve, in the order of powers.
-var exponents = [terms]float64{0.5, 1, 2, 4, 8}
+// slopes returns the derivatives of powers at u > 0.
+func slopes(u float64) [terms]float64 {
+	u3 := u * u * u
+	return [terms]float64{0.5 / math.Sqrt(u), 1, 2 * u, 4 * u3, 8 * u3 * u3 * u}
+}
 
 // shape holds the c of one curve: the share of the limit that each power
 // contributes to the rise from clean to limit.

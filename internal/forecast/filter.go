@@ -5,8 +5,9 @@ import "math"
 // The readings of a life, given L, are linear in the curve coefficients and in
 // a smooth misfit with exponential correlation along the axis, so a Kalman
 // filter over (c₁…c₅, misfit) gives both the likelihood of L and the curve in
-// one pass. Every reading may be an outlier: its innovation is a mixture of the
-// two cases, and the filter moves by the probability that it is none.
+// one pass. The misfit fades towards u = 1, where the curve is at the limit by
+// definition of L. Every reading may be an outlier: its innovation is a mixture
+// of the two cases, and the filter moves by the probability that it is none.
 
 const (
 	states = terms + 1 // curve coefficients and the misfit
@@ -62,19 +63,18 @@ func (b *belief) curve(u float64) (mean, variance float64) {
 // fit a float64.
 const mostU = 3
 
-// run filters the points for a life of e^logLife and returns the log
-// likelihood and the belief at the end. The clean resistance, if known, is the
-// point that gather's caller put first.
+// run filters the points, in their order along the axis, for a life of
+// e^logLife. It returns the log likelihood and the belief at the end.
 func (p *Prior) run(pts []point, logLife float64) (float64, belief) {
 	b := p.start(logLife)
 	perLife := math.Exp(-logLife)
 	logLik, last := 0.0, 0.0
 	for i := range pts {
 		u := math.Min(pts[i].x*perLife, mostU)
-		if i > 0 && u > last {
-			b.relax(math.Exp(-(u-last)/p.Noise.Reach), p.Noise.Misfit)
+		if u > last {
+			b.relax(math.Exp((last-u)/p.Noise.Reach), p.Noise.Misfit)
+			last = u
 		}
-		last = u
 		logLik += b.take(&pts[i], u, &p.Noise)
 	}
 	return logLik, b
@@ -99,8 +99,8 @@ func (b *belief) take(pt *point, u float64, n *Noise) float64 {
 		h[k] = pw[k] - 1
 		mean += h[k] * b.m[k]
 	}
-	h[mis] = pt.scale
-	mean += pt.scale * b.m[mis]
+	h[mis] = math.Sqrt(math.Abs(1 - u))
+	mean += h[mis] * b.m[mis]
 
 	var g [states]float64 // P h
 	s := 0.0

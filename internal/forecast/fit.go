@@ -7,9 +7,8 @@ import (
 )
 
 const (
-	coarseNodes = 40 // of ln L over the whole prior
-	fineNodes   = 64 // of ln L over where the posterior is
-	dropBelow   = 16 // log density under the peak that is left out of the fine grid
+	fineNodes = 64 // of ln L over where the posterior is
+	dropBelow = 16 // log density under the peak that is left out of the fine grid
 )
 
 // Fit returns the posterior of a life given the prior. It is a pure function
@@ -30,16 +29,7 @@ func Fit(prior Prior, life Life) Posterior {
 func fitPoints(prior Prior, life Life, pts []point) Posterior {
 	readings := len(pts)
 	pts = withClean(pts, life)
-	lo, hi := prior.lifeSupport()
-	lo, hi = reachFor(pts, lo, hi)
-	nodes := evaluate(&prior, pts, lo, hi, coarseNodes)
-	for range 2 {
-		lo, hi = massRange(nodes)
-		nodes = evaluate(&prior, pts, lo, hi, fineNodes)
-		if spread(nodes) {
-			break
-		}
-	}
+	nodes := locate(&prior, pts, fineNodes)
 	return newPosterior(prior, life, nodes, readings)
 }
 
@@ -54,17 +44,51 @@ func withClean(pts []point, life Life) []point {
 	return slices.Insert(pts, 0, clean)
 }
 
-// reachFor widens the range of ln L so that a life far longer than the prior
-// holds possible still has nodes.
-func reachFor(pts []point, lo, hi float64) (float64, float64) {
-	if len(pts) == 0 {
-		return lo, hi
+// locate evaluates the posterior on n evenly spaced nodes over where it is,
+// after finding that place on the prior's own nodes.
+func locate(prior *Prior, pts []point, n int) []node {
+	nodes := evaluate(prior, pts, prior.lifeNodes(pts))
+	for range 3 {
+		lo, hi := massRange(nodes)
+		nodes = evaluate(prior, pts, evenly(lo, hi, n))
+		if spread(nodes) {
+			break
+		}
 	}
-	last := pts[len(pts)-1].x
-	if last > 0 {
-		hi = math.Max(hi, math.Log(last)+0.7)
+	return nodes
+}
+
+// lifeNodes returns values of ln L half a standard deviation apart over every
+// component of the prior, and on to twice the place of the last reading, so
+// that a life far longer than the prior holds possible is found too.
+func (p *Prior) lifeNodes(pts []point) []float64 {
+	const reach, perSD = 4, 2
+	out := make([]float64, 0, (2*reach*perSD+1)*(len(p.Life)+1))
+	for i, c := range p.Life {
+		if i > 0 && c.SD == p.Life[i-1].SD && math.Abs(c.Mean-p.Life[i-1].Mean) < c.SD/8 {
+			continue // the same nodes again
+		}
+		for k := -reach * perSD; k <= reach*perSD; k++ {
+			out = append(out, c.Mean+float64(k)/perSD*c.SD)
+		}
 	}
-	return lo, hi
+	slices.Sort(out)
+	if len(pts) == 0 || !(pts[len(pts)-1].x > 0) {
+		return out
+	}
+	for last := math.Log(2 * pts[len(pts)-1].x); out[len(out)-1] < last; {
+		out = append(out, math.Min(out[len(out)-1]+0.25, last))
+	}
+	return out
+}
+
+// evenly returns n values from lo to hi.
+func evenly(lo, hi float64, n int) []float64 {
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = lo + (hi-lo)*float64(i)/float64(n-1)
+	}
+	return out
 }
 
 // node is the posterior at one value of ln L.
@@ -74,15 +98,37 @@ type node struct {
 	belief  belief
 }
 
-func evaluate(prior *Prior, pts []point, lo, hi float64, n int) []node {
-	nodes := make([]node, n)
-	step := (hi - lo) / float64(n-1)
-	for i := range nodes {
-		l := lo + float64(i)*step
+func evaluate(prior *Prior, pts []point, logLives []float64) []node {
+	nodes := make([]node, len(logLives))
+	temper := prior.Noise.temper(pts)
+	for i, l := range logLives {
 		logLik, b := prior.run(pts, l)
-		nodes[i] = node{l, logLik + prior.logLifeDensity(l), b}
+		before := prior.start(l)
+		bends := logBend(&b) - logBend(&before)
+		nodes[i] = node{l, temper*logLik + bends + prior.logLifeDensity(l), b}
 	}
 	return nodes
+}
+
+// leastBend is the slope at the limit, as a share of the slope half way there,
+// below which a curve counts as levelling off.
+const leastBend = 0.5
+
+// logBend is the log probability that the curve does not level off before its
+// limit. Fits that reach far because the curve is bent down are thereby
+// refused, unless the prior has learnt that curves do bend down: a filter does
+// not load more slowly for being loaded.
+func logBend(b *belief) float64 {
+	limit, half := slopes(1), slopes(0.5)
+	mean, variance := 0.0, 1e-9
+	for i := range terms {
+		hi := limit[i] - leastBend*half[i]
+		mean += hi * b.m[i]
+		for j := range terms {
+			variance += hi * (limit[j] - leastBend*half[j]) * b.p[i][j]
+		}
+	}
+	return math.Log(normalCDF(mean/math.Sqrt(variance)) + 1e-12)
 }
 
 // massRange returns the range of ln L that holds the posterior, one node
@@ -113,4 +159,15 @@ func spread(nodes []node) bool {
 		}
 	}
 	return n >= 9
+}
+
+// temper is the power the likelihood of L is raised to: the curve is never quite
+// right and errors are alike along a life, so that many readings are worth no
+// more than Worth independent ones.
+func (n Noise) temper(pts []point) float64 {
+	count := 0.0
+	for i := range pts {
+		count += math.Min(pts[i].weight, 1)
+	}
+	return math.Min(1, n.Worth/math.Max(count, 1e-9))
 }

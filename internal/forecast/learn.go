@@ -7,7 +7,7 @@ import (
 )
 
 const (
-	rounds        = 12   // of expectation and maximisation
+	rounds        = 8    // of expectation and maximisation
 	mostShape     = 300  // lives used for the shape; more add nothing but time
 	shapeStrength = 2.0  // lives that the class's shape counts as
 	endError      = 0.02 // SD of ln L of a life whose limit was reached at EndX
@@ -31,16 +31,23 @@ func Learn(class Prior, lives []FinishedLife) Prior {
 	pupils := prepare(prior, lives)
 	prior.Of = LevelFleet
 	prior.Lives = class.Lives + len(lives)
-	base := prior
-	for range rounds {
-		study(&prior, pupils)
-		prior.learnLives(base, pupils)
-		some := thin(pupils, mostShape)
-		prior.learnShape(base, some)
-		prior.learnNoise(base, some)
-	}
-	prior.learnBanks(base, pupils)
+	prior.learn(pupils)
+	prior.Noise.Worth = crossWorth(class.AtLimit(prior.LimitPa), lives)
 	return prior
+}
+
+// learn is the expectation–maximisation over the pupils, from the class prior
+// that p is at first.
+func (p *Prior) learn(pupils []pupil) {
+	base := *p
+	for range rounds {
+		study(p, pupils)
+		some := thin(pupils, mostShape)
+		p.learnLives(base, pupils)
+		p.learnShape(base, some)
+		p.learnNoise(base, some)
+	}
+	p.learnBanks(base, pupils)
 }
 
 // usable drops lives without an end or a limit and puts the others in a fixed
@@ -110,11 +117,7 @@ func study(prior *Prior, pupils []pupil) {
 			_, p.belief = prior.run(p.points, p.log)
 			continue
 		}
-		lo, hi := prior.lifeSupport()
-		lo, hi = reachFor(p.points, lo, hi)
-		nodes := evaluate(prior, p.points, lo, hi, coarseNodes)
-		lo, hi = massRange(nodes)
-		nodes = evaluate(prior, p.points, lo, hi, coarseNodes)
+		nodes := locate(prior, p.points, 40)
 		p.weigh(prior, nodes)
 	}
 }
@@ -171,6 +174,7 @@ func (p *Prior) learnShape(base Prior, pupils []pupil) {
 		}
 		p.ShapeMean[k] = sum / (shapeStrength + n)
 	}
+	p.Reach = 2 * math.Sqrt(spread/n)
 	ridge := spread/n + 1e-6 // one life's worth of no slope
 	for k := range terms {
 		sum := 0.0

@@ -1,49 +1,38 @@
 package forecast
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
 
 const (
-	mostDuties   = 5   // typical lives looked for in a fleet
-	spreadWeight = 0.5 // lives that the class's spread counts as
+	mostDuties   = 5    // typical lives looked for in a fleet
+	spreadWeight = 0.5  // lives that the usual spread counts as
+	usualSpread  = 0.15 // SD of ln L among lives of one duty, before any is seen: common practice, no source
 )
 
 // learnLives sets the distribution of ln L: for one to mostDuties typical
-// lives of equal spread, a mixture fitted to the pupils; the mixtures are
-// averaged by their Bayesian information criterion, and the class keeps the
-// weight of one life.
+// lives of equal spread, a mixture fitted to the pupils; the mixture
+// with the best Bayesian information criterion is taken, and the class keeps the
+// weight that one unseen life in n deserves, falling with the square of n.
 func (p *Prior) learnLives(base Prior, pupils []pupil) {
 	n := float64(len(pupils))
-	seed := math.Min(base.Life[0].SD/2, 0.3)
+	seed := math.Min(base.Life[0].SD/2, usualSpread)
 	var fits []dutyMix
 	for k := 1; k <= mostDuties && (k == 1 || 4*k <= len(pupils)); k++ {
 		fits = append(fits, fitDuties(pupils, k, seed))
 	}
-	best := math.Inf(-1)
-	for _, f := range fits {
-		best = math.Max(best, f.score)
-	}
-	total := 0.0
-	for _, f := range fits {
-		total += math.Exp(f.score - best)
-	}
-	classShare := 1 / (1 + n)
+	best := slices.MaxFunc(fits, func(a, b dutyMix) int { return cmp.Compare(a.score, b.score) })
+	classShare := 2 / ((1 + n) * (2 + n))
 	var life []LifeComponent
-	for _, f := range fits {
-		w := math.Exp(f.score-best) / total
-		if w < 0.01 {
-			continue
-		}
-		for j := range f.mean {
-			own := math.Max(n*f.weight[j], 1)
-			life = append(life, LifeComponent{
-				Weight: w * f.weight[j],
-				Mean:   f.mean[j],
-				SD:     f.sd * math.Sqrt((1+1/own)*(1+2/n)),
-			})
-		}
+	for j := range best.mean {
+		own := math.Max(n*best.weight[j], 1)
+		life = append(life, LifeComponent{
+			Weight: best.weight[j],
+			Mean:   best.mean[j],
+			SD:     best.sd * math.Sqrt((1+1/own)*(1+1/n)),
+		})
 	}
 	sum := 0.0
 	for _, c := range life {

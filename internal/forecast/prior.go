@@ -27,8 +27,9 @@ type LifeComponent struct {
 type Noise struct {
 	Rel    float64 `json:"rel"`    // independent error, share of the resistance
 	Abs    float64 `json:"abs"`    // independent error, share of the limit
-	Misfit float64 `json:"misfit"` // smooth departure from the curve, share of the resistance
+	Misfit float64 `json:"misfit"` // smooth departure from the curve, share of the limit
 	Reach  float64 `json:"reach"`  // correlation length of the misfit, share of a life
+	Worth  float64 `json:"worth"`  // independent readings that many readings of a life are worth at most
 }
 
 // Prior is what is believed of a life before its readings. It is plain data:
@@ -45,6 +46,7 @@ type Prior struct {
 	ShapeCov   [terms][terms]float64 `json:"shape_cov"`   // their covariance
 	ShapeSlope [terms]float64        `json:"shape_slope"` // change of the mean per unit of ln L − Centre
 	Centre     float64               `json:"centre"`      // of ln L, for ShapeSlope
+	Reach      float64               `json:"reach"`       // distance of ln L from Centre at which ShapeSlope ends: nothing was seen beyond
 	Alike      float64               `json:"alike"`       // share of ShapeCov that lives of one bank have in common, 0..1
 
 	Noise Noise `json:"noise"`
@@ -106,6 +108,7 @@ func (p Prior) AtLimit(limitPa float64) Prior {
 	}
 	p.LimitPa = limitPa
 	p.Noise.Abs /= ratio
+	p.Noise.Misfit /= ratio
 	return p
 }
 
@@ -116,8 +119,9 @@ const leastCrossing = 1e-3
 // meanShape returns the expected shape of a life of e^logLife.
 func (p Prior) meanShape(logLife float64) shape {
 	var c shape
+	off := math.Min(math.Max(logLife-p.Centre, -p.Reach), p.Reach)
 	for k := range c {
-		c[k] = p.ShapeMean[k] + p.ShapeSlope[k]*(logLife-p.Centre)
+		c[k] = p.ShapeMean[k] + p.ShapeSlope[k]*off
 	}
 	return c
 }
@@ -178,7 +182,7 @@ func (p Prior) Check() error {
 	if math.Abs(sum-1) > 1e-6 {
 		return fmt.Errorf("prior: life component weights add up to %v, want 1", sum)
 	}
-	if !(p.Noise.Rel > 0) || !(p.Noise.Abs >= 0) || !(p.Noise.Misfit >= 0) || !(p.Noise.Reach > 0) {
+	if !(p.Noise.Rel > 0) || !(p.Noise.Abs >= 0) || !(p.Noise.Misfit >= 0) || !(p.Noise.Reach > 0) || !(p.Noise.Worth > 0) {
 		return fmt.Errorf("prior: noise %+v", p.Noise)
 	}
 	return nil
