@@ -214,7 +214,9 @@ func (e *Engine) alerts(t *talk, entries []entry.Entry) []ledger.OutboxPost {
 func notesOf(m phrase.Meaning) []string {
 	var out []string
 	for _, n := range m.Notes {
-		out = append(out, n.Text)
+		if n.Code != "airflow" { // the worker says how airflow was taken
+			out = append(out, n.Text)
+		}
 	}
 	return out
 }

@@ -13,6 +13,9 @@ import (
 	"sync"
 	"time"
 
+	"github.com/redis/go-redis/v9"
+	"github.com/redis/go-redis/v9/logging"
+
 	"clogwise/bot"
 	"clogwise/bot/slack"
 	"clogwise/bot/terminal"
@@ -47,6 +50,9 @@ type Options struct {
 	Log *slog.Logger
 	Now func() time.Time // nil: the real clock
 }
+
+// The queue reports outages itself, without the library's chatter on stderr.
+func init() { redis.SetLogger(&logging.VoidLogger{}) }
 
 // Open builds the parts: the ledger, the queue, the conversation, the worker.
 func Open(ctx context.Context, cfg config.Config, o Options) (*App, error) {

@@ -211,7 +211,7 @@ func How(as []assess.Assessment, reg *plant.Register, now time.Time) string {
 		case a.Last == nil:
 			lines = append(lines, fmt.Sprintf("%s: %s. No reading in this filter life.", a.Name, a.Condition))
 		default:
-			lines = append(lines, fmt.Sprintf("%s: %s, %s on %s (%s at design airflow).", a.Name, a.Condition,
+			lines = append(lines, fmt.Sprintf("%s: %s, %s on %s (expected now %s at design airflow).", a.Name, a.Condition,
 				units.Pressure(a.Last.Pa, h), Day(a.Last.At, now, loc), units.ShortPressure(a.NowPa, h)))
 		}
 		if len(as) > 1 {

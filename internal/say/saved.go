@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"clogwise/internal/assess"
 	"clogwise/internal/channel"
@@ -121,7 +123,7 @@ func (in SavedInput) echo(place plant.BankID) []string {
 		if len(out) == 0 {
 			s = name + ": " + s
 		} else {
-			s = strings.ToUpper(s[:1]) + s[1:]
+			s = capital(s)
 		}
 		out = append(out, s)
 	}
@@ -253,6 +255,12 @@ func (in SavedInput) readingSentence(x entry.Entry, r entry.Reading) string {
 	if r.Wet {
 		s += " Wet: kept out of the trend."
 	}
+	if r.Assumed && r.Unit != "" {
+		s += " Unit not given: taken as " + r.Unit + "."
+	}
+	if a, ok := in.Assessments[x.Place]; ok && a.Last != nil && a.Last.Seq == x.Seq && strings.HasPrefix(a.Last.Basis, "airflow not given") {
+		s += " Airflow not given."
+	}
 	if x.Place.Whole() {
 		if a, ok := in.Assessments[x.Place]; ok {
 			for _, f := range a.Findings {
@@ -308,8 +316,12 @@ func Outlook(a assess.Assessment, h units.Habit, now time.Time, loc *time.Locati
 	d := a.Dates
 	var s string
 	switch {
+	case a.Condition == duelist.Overdue && d.Median.After(now):
+		s = fmt.Sprintf("Overdue: read past %s.", limit)
 	case a.Condition == duelist.Overdue:
 		s = fmt.Sprintf("Overdue: past %s since about %s.", limit, Day(d.Median, now, loc))
+	case a.Condition == duelist.Doubtful:
+		s = "Doubtful until it is checked; the forecast stays as it was: " + strings.TrimSuffix(ShortOutlookOf(d, now, loc), ".") + "."
 	case a.Condition == duelist.Due:
 		s = fmt.Sprintf("Due now: at or near %s.", limit)
 	case d.Median.IsZero():
@@ -336,9 +348,19 @@ func sameDay(a, b time.Time, loc *time.Location) bool {
 	return !a.IsZero() && a.In(loc).Format(time.DateOnly) == b.In(loc).Format(time.DateOnly)
 }
 
+// ShortOutlookOf is a range of dates in a few words.
+func ShortOutlookOf(d assess.Dates, now time.Time, loc *time.Location) string {
+	if d.Median.IsZero() {
+		return "not due for years."
+	}
+	return "due " + Span(d.P10, d.P90, now, loc) + ", likely " + Day(d.Median, now, loc) + "."
+}
+
 // ShortOutlook is Outlook in a few words, for a list.
 func ShortOutlook(a assess.Assessment, h units.Habit, now time.Time, loc *time.Location) string {
 	switch {
+	case a.Condition == duelist.Overdue && a.Dates.Median.After(now):
+		return "Overdue: read past its limit."
 	case a.Condition == duelist.Overdue:
 		return "Overdue since about " + Day(a.Dates.Median, now, loc) + "."
 	case a.Condition == duelist.Due:
@@ -419,7 +441,11 @@ func (in SavedInput) asides() []string {
 	if len(in.Notes) == 0 {
 		return nil
 	}
-	return []string{strings.Join(in.Notes[:min(len(in.Notes), 2)], " ")}
+	var out []string
+	for _, n := range in.Notes[:min(len(in.Notes), 2)] {
+		out = append(out, capital(strings.TrimSuffix(n, "."))+".")
+	}
+	return []string{strings.Join(out, " ")}
 }
 
 // asking asks once for what a change-out lacks.
@@ -469,4 +495,9 @@ func (in SavedInput) numbers() string {
 		return fmt.Sprintf("Saved as #%d; undo takes it back.", first)
 	}
 	return fmt.Sprintf("Saved as #%d–%d; undo takes them back.", first, last)
+}
+
+func capital(s string) string {
+	r, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[size:]
 }
