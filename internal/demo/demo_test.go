@@ -181,16 +181,29 @@ func TestRoundsAreOnWorkingMornings(t *testing.T) {
 	}
 }
 
+var register = plant.NewRegister(demo.Portfolio())
+
+// back is how many calendar days before now an entry is, by the site's clock.
+func back(e entry.Entry, now time.Time) int {
+	loc := register.Location(e.Place.Site())
+	day := func(t time.Time) time.Time {
+		y, m, d := t.In(loc).Date()
+		return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+	}
+	return int(day(now).Sub(day(e.At)).Hours() / 24)
+}
+
+func near(a, b, within int) bool { return a-b <= within && b-a <= within }
+
 // odd are readings that are meant to be out of line.
 func odd(e entry.Entry, now time.Time) bool {
-	back := now.Sub(e.At).Hours() / 24
 	switch e.Place {
 	case "hall/ahu-2/secondary":
-		return back < 11
+		return back(e, now) <= 11
 	case "hall/ahu-3/primary":
-		return math.Abs(back-25) < 3.6
+		return near(back(e, now), 25, 3)
 	case "works/mau-2/primary":
-		return math.Abs(back-18) < 3.6
+		return near(back(e, now), 18, 3)
 	}
 	return false
 }
@@ -263,8 +276,6 @@ func TestDefectsAreWhereTheyAreSaidToBe(t *testing.T) {
 	}
 }
 
-func back(e entry.Entry, now time.Time) float64 { return now.Sub(e.At).Hours() / 24 }
-
 func readings(entries []entry.Entry, id plant.BankID) (out []entry.Entry) {
 	for _, e := range entries {
 		if _, ok := e.Body.(entry.Reading); ok && e.Place == id {
@@ -285,9 +296,9 @@ func defects(t *testing.T, entries []entry.Entry, now time.Time) {
 	if i < 1 || pascal(torn[i]) > 0.7*pascal(torn[i-1]) {
 		t.Errorf("no torn bag: reading %d of %d", i, len(torn))
 	}
-	for id, day := range map[plant.BankID]float64{"hall/ahu-3/primary": 25, "works/mau-2/primary": 18} {
+	for id, day := range map[plant.BankID]int{"hall/ahu-3/primary": 25, "works/mau-2/primary": 18} {
 		rs := readings(entries, id)
-		i := slices.IndexFunc(rs, func(e entry.Entry) bool { return math.Abs(back(e, now)-day) <= 3.5 })
+		i := slices.IndexFunc(rs, func(e entry.Entry) bool { return near(back(e, now), day, 3) })
 		if i < 1 || i+1 >= len(rs) {
 			if !holidays(now, day) {
 				t.Errorf("%s: no reading about %v days ago", id, day)
@@ -312,7 +323,7 @@ func defects(t *testing.T, entries []entry.Entry, now time.Time) {
 	if same < 5 {
 		t.Errorf("stuck sensor: only %d values like the one before", same)
 	}
-	if last := readings(entries, "hall/ahu-5/return"); len(last) == 0 || back(last[len(last)-1], now) < 56 {
+	if last := readings(entries, "hall/ahu-5/return"); len(last) == 0 || back(last[len(last)-1], now) <= 56 {
 		t.Error("hall/ahu-5/return was read although the archive is locked")
 	}
 	if rs := readings(entries, "clinic/sf-1/primary"); len(rs) != 0 {
@@ -331,8 +342,8 @@ func defects(t *testing.T, entries []entry.Entry, now time.Time) {
 
 // holidays reports whether a round of the week about that many days ago may
 // have fallen on a holiday.
-func holidays(now time.Time, day float64) bool {
-	at := now.Add(-time.Duration(day*24) * time.Hour)
+func holidays(now time.Time, day int) bool {
+	at := now.AddDate(0, 0, -day)
 	return at.Month() == time.December && at.Day() > 20 || at.Month() == time.January && at.Day() < 6 ||
 		at.Month() == time.July && at.Day() < 8 || at.Month() == time.November && at.Day() > 22
 }

@@ -64,7 +64,7 @@ func (h *history) trend(s site) {
 			continue
 		}
 		pa := math.Round(b.shownPa(at, air{fraction: 1})*10) / 10
-		if h.back(at) <= stuck.when.from && at.Before(mended) {
+		if h.back(s, at) <= stuck.when.from && at.Before(mended) {
 			if held == 0 {
 				held = pa
 			}
@@ -118,8 +118,7 @@ func (h *history) booking(s site, id plant.BankID, name string) {
 
 func (h *history) hallExtras(s site) {
 	rng := newRand(h.seed, "hall extras")
-	at := h.atWork(s, int(beltSqueals.when.from-3.5), 7, 55)
-	h.say(rng, at, "hall/ahu-2:belt", beltSqueals.place, "Jette", "AHU-2 belt squealing", entry.Defect{Note: "belt squealing"})
+	h.say(rng, h.atWork(s, 39, 7, 55), "hall/ahu-2:belt", "hall/ahu-2", "Jette", "AHU-2 belt squealing", entry.Defect{Note: "belt squealing"})
 	h.say(rng, h.atWork(s, 31, 8, 5), "hall/ahu-1:zero", "hall/ahu-1/primary", "Oskar", "AHU-1 Vorfilter gauge zero 2 Pa off", entry.ZeroCheck{OffsetPa: 2})
 	h.stock(s, 9, "Oskar", counted{"EM-V96", 12}, counted{"EM-V96H", 1}, counted{"EM-T635", 2})
 }
@@ -127,8 +126,8 @@ func (h *history) hallExtras(s site) {
 func (h *history) worksExtras(s site) {
 	rng := newRand(h.seed, "works extras")
 	y, m, d := h.now.In(s.loc).Date()
-	began := time.Date(y, m, d-int(smoke.when.from), 8, 40, 0, 0, s.loc)
-	until := began.AddDate(0, 0, int(smoke.when.from-smoke.when.to))
+	began := time.Date(y, m, d-smoke.when.from, 8, 40, 0, 0, s.loc)
+	until := began.AddDate(0, 0, smoke.when.from-smoke.when.to+1)
 	h.say(rng, began, "works:smoke", "works", "Dolores", "brush fire smoke outside since this morning", entry.Event{What: "smoke", Until: &until})
 	h.sensor(s)
 	h.say(rng, h.atWork(s, 23, 9, 30), "works/mau-2:zero", "works/mau-2/secondary", "Bea", "MAU-2 final gauge zero ok", entry.ZeroCheck{})
@@ -136,11 +135,12 @@ func (h *history) worksExtras(s site) {
 }
 
 // mended is when the stuck sensor was found and put right.
-func (h *history) mended(s site) time.Time { return h.atWork(s, int(stuck.when.to), 9, 30) }
+func (h *history) mended(s site) time.Time { return h.atWork(s, stuck.when.to, 9, 30) }
 
 // sensor says that the stuck sensor has been put right.
 func (h *history) sensor(s site) {
-	from := h.now.Add(-time.Duration(stuck.when.from*24) * time.Hour)
+	y, m, d := h.now.In(s.loc).Date()
+	from := time.Date(y, m, d-stuck.when.from, 0, 0, 0, 0, s.loc)
 	h.say(newRand(h.seed, "sensor"), h.mended(s), string(stuck.place)+":mended", stuck.place, "Wyatt",
 		"AHU-11 final dp sensor was frozen, replaced, reads right again",
 		entry.Defect{Note: "dp sensor was frozen, replaced", Fixed: true, From: &from})

@@ -87,7 +87,7 @@ func (h *history) dust(b *bank) func(time.Time) float64 {
 	primary := h.banks[plant.MakeBankID(b.site.ID, b.ahu.ID, string(plant.Primary))]
 	return func(day time.Time) float64 {
 		rate := byMonth[day.Month()-1]
-		if smoke.hits(plant.BankID(b.site.ID), h.back(day)) {
+		if smoke.hits(plant.BankID(b.site.ID), h.back(b.site, day)) {
 			rate *= 2.5
 		}
 		if primary != nil && b.plant.Stage == plant.Secondary {
@@ -97,8 +97,16 @@ func (h *history) dust(b *bank) func(time.Time) float64 {
 	}
 }
 
-// back is how many days before now a time is.
-func (h *history) back(t time.Time) float64 { return h.now.Sub(t).Hours() / 24 }
+// back is how many calendar days before now a time is, by the site's clock.
+func (h *history) back(s site, t time.Time) int {
+	return int(noon(h.now, s.loc).Sub(noon(t, s.loc)).Hours() / 24)
+}
+
+// noon of a day, in UTC so that every day is 24 hours from the next.
+func noon(t time.Time, loc *time.Location) time.Time {
+	y, m, d := t.In(loc).Date()
+	return time.Date(y, m, d, 12, 0, 0, 0, time.UTC)
+}
 
 // say adds an entry that arrived a little after it happened. Nothing is said of
 // places that the register does not have.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"clogwise/internal/entry"
@@ -31,14 +32,14 @@ func (h *history) rounds(s site, cu custom) {
 		at := begin
 		for _, ahu := range h.reg.AHUs(s.ID) {
 			at = at.Add(time.Duration(6*60+rng.IntN(8*60)) * time.Second)
-			h.visit(ahu, at, by, rng)
+			h.visit(s, ahu, at, by, rng)
 		}
 	}
 }
 
 // visit reads the gauges of one AHU.
-func (h *history) visit(id plant.BankID, at time.Time, by string, rng *rand.Rand) {
-	back := h.back(at)
+func (h *history) visit(s site, id plant.BankID, at time.Time, by string, rng *rand.Rand) {
+	back := h.back(s, at)
 	a, _ := h.reg.AHU(id)
 	if unitOff.hits(id, back) {
 		h.say(rng, at, string(id)+":off", id, by, a.Tag+" off, no rehearsals this week", entry.FanOff{Reason: "no rehearsals this week"})
@@ -46,16 +47,13 @@ func (h *history) visit(id plant.BankID, at time.Time, by string, rng *rand.Rand
 	}
 	leftOut := rng.Float64() < missed
 	var banks []*bank
-	troubled := false
 	for _, bankID := range h.reg.Banks(id) {
 		if b := h.banks[bankID]; b != nil {
 			banks = append(banks, b)
-		}
-		for _, t := range []trouble{torn, wetUnsaid, wetSaid, bouncing} {
-			troubled = troubled || t.hits(bankID, back)
+			leftOut = leftOut && !(back <= shown && troubled(bankID))
 		}
 	}
-	if leftOut && !troubled { // what the demo is to show is never left out
+	if leftOut {
 		return
 	}
 	now := airAt(id, a, banks, at, rng)
@@ -70,9 +68,17 @@ func (h *history) visit(id plant.BankID, at time.Time, by string, rng *rand.Rand
 	}
 }
 
+// shown is for how many days back what the demo is to show is never left out.
+const shown = 38
+
+// troubled reports whether the story needs the readings of a bank.
+func troubled(id plant.BankID) bool {
+	return slices.ContainsFunc([]trouble{torn, wetUnsaid, wetSaid, bouncing}, func(t trouble) bool { return t.place == id })
+}
+
 // look is one glance at one gauge, and what is typed of it.
 func (h *history) look(b *bank, at time.Time, a air, by string) {
-	back := h.back(at)
+	back := h.back(b.site, at)
 	if locked.hits(b.id, back) {
 		h.say(b.rng, at, string(b.id)+":skip", b.id, by, "no reading "+b.name()+", archive locked, no key", entry.Skip{Reason: "archive locked, no key"})
 		return
@@ -83,7 +89,7 @@ func (h *history) look(b *bank, at time.Time, a air, by string) {
 	switch {
 	case torn.hits(b.id, back):
 		l, _ := b.lifeAt(at)
-		pa = l.cleanPa + 0.3*(pa-l.cleanPa) // most of the air takes the tear
+		pa = l.cleanPa + 0.15*(pa-l.cleanPa) // most of the air takes the tear
 	case wetUnsaid.hits(b.id, back):
 		pa *= 1.6
 	case wetSaid.hits(b.id, back):

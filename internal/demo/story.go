@@ -48,25 +48,22 @@ var stories = [...]story{
 	{bank: "works/rtu-8/primary", age: 3, rise: 0.03},
 }
 
-// days counts back from now: from inclusive, to exclusive (from > to).
-type days struct{ from, to float64 }
-
-func (d days) holds(back float64) bool { return back <= d.from && back > d.to }
+// days counts calendar days back from now, site time, both ends included.
+type days struct{ from, to int }
 
 // week is the seven days around a day, which hold one weekly round.
-func week(back float64) days { return days{back + 3.5, back - 3.5} }
+func week(back int) days { return days{back + 3, back - 3} }
 
 // What goes wrong where.
 var (
-	torn        = trouble{"hall/ahu-2/secondary", days{11, -1}}
-	wetUnsaid   = trouble{"hall/ahu-3/primary", week(25)}
-	wetSaid     = trouble{"works/mau-2/primary", week(18)}
-	stuck       = trouble{"works/ahu-11/secondary", days{24, 14}}
-	locked      = trouble{"hall/ahu-5/return", days{56, -1}}
-	bouncing    = trouble{"works/ahu-12/primary", week(34)}
-	smoke       = trouble{"works", days{50, 44}}
-	beltSqueals = trouble{"hall/ahu-2", week(39)}
-	unitOff     = trouble{"hall/ahu-4", week(67)}
+	torn      = trouble{"hall/ahu-2/secondary", days{11, 0}}
+	wetUnsaid = trouble{"hall/ahu-3/primary", week(25)}
+	wetSaid   = trouble{"works/mau-2/primary", week(18)}
+	stuck     = trouble{"works/ahu-11/secondary", days{24, 14}}
+	locked    = trouble{"hall/ahu-5/return", days{56, 0}}
+	bouncing  = trouble{"works/ahu-12/primary", week(34)}
+	smoke     = trouble{"works", days{50, 45}}
+	unitOff   = trouble{"hall/ahu-4", week(67)}
 )
 
 // trouble is a place and a time at which something is the matter.
@@ -75,8 +72,8 @@ type trouble struct {
 	when  days
 }
 
-func (t trouble) hits(place plant.BankID, back float64) bool {
-	return t.place == place && t.when.holds(back)
+func (t trouble) hits(place plant.BankID, back int) bool {
+	return t.place == place && back <= t.when.from && back >= t.when.to
 }
 
 // trended is the bank whose readings come from the building system, daily.
