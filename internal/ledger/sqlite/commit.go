@@ -16,7 +16,7 @@ func (s *Store) Commit(ctx context.Context, b ledger.Batch) ([]ledger.Result, er
 	if err != nil {
 		return nil, err
 	}
-	if err := s.writer.do(ctx, "commit", p.weight(), p.write); err != nil {
+	if err := s.do(ctx, "commit", p.weight(), p.write); err != nil {
 		return nil, err
 	}
 	return p.results, nil
@@ -65,33 +65,33 @@ func pack(b ledger.Batch) (*packed, error) {
 
 func (p *packed) weight() int { return len(p.entries) + len(p.posts) + len(p.firings) }
 
-// write puts the batch into the group's transaction. What the group keeps in
-// memory is touched only at the end, when nothing can be refused any more.
-func (p *packed) write(g *group) error {
-	if err := p.writeFirings(g); err != nil {
+// write puts the batch into a transaction. What the transaction keeps in memory
+// is touched only at the end, when nothing can be refused any more.
+func (p *packed) write(t *tx) error {
+	if err := p.writeFirings(t); err != nil {
 		return err
 	}
-	before, err := g.newest()
+	before, err := t.newest()
 	if err != nil {
 		return err
 	}
-	last, err := p.writeEntries(g, before)
+	last, err := p.writeEntries(t, before)
 	if err != nil {
 		return err
 	}
 	for _, post := range p.posts {
-		if err := post.write(g); err != nil {
+		if err := post.write(t); err != nil {
 			return err
 		}
 	}
-	g.last = last
-	p.raise(g, last > before)
+	t.last = last
+	p.raise(t, last > before)
 	return nil
 }
 
-func (p *packed) writeFirings(g *group) error {
+func (p *packed) writeFirings(t *tx) error {
 	for _, f := range p.firings {
-		n, err := g.exec(`INSERT INTO firing (job, site, scheduled, at, late) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
+		n, err := t.exec(`INSERT INTO firing (job, site, scheduled, at, late) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
 			f.Job, f.Site, f.Scheduled, row.Nanos(f.At), f.Late)
 		if err != nil {
 			return err
@@ -104,10 +104,10 @@ func (p *packed) writeFirings(g *group) error {
 }
 
 // writeEntries appends those whose source is new and returns the newest Seq.
-func (p *packed) writeEntries(g *group, last int64) (int64, error) {
+func (p *packed) writeEntries(t *tx, last int64) (int64, error) {
 	p.results = make([]ledger.Result, len(p.entries))
 	for i, e := range p.entries {
-		n, err := g.exec(`INSERT INTO entry (seq, source, kind, place, at, received, reporter, line, body)
+		n, err := t.exec(`INSERT INTO entry (seq, source, kind, place, at, received, reporter, line, body)
 			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (source) DO NOTHING`,
 			last+1, e.Source, e.Kind, e.Place, e.At, e.Received, e.By, e.Line, e.Body)
 		if err != nil {
@@ -119,7 +119,7 @@ func (p *packed) writeEntries(g *group, last int64) (int64, error) {
 			continue
 		}
 		p.results[i].Duplicate = true
-		if err := g.row(`SELECT seq FROM entry WHERE source = ?`, []any{e.Source}, &p.results[i].Seq); err != nil {
+		if err := t.row(`SELECT seq FROM entry WHERE source = ?`, []any{e.Source}, &p.results[i].Seq); err != nil {
 			return 0, err
 		}
 	}
@@ -127,20 +127,20 @@ func (p *packed) writeEntries(g *group, last int64) (int64, error) {
 }
 
 // raise notes what the batch's new entries did to tallies and heads.
-func (p *packed) raise(g *group, grown bool) {
+func (p *packed) raise(t *tx, grown bool) {
 	for i, r := range p.results {
 		if r.Duplicate {
 			continue
 		}
-		g.tally[entry.Kind(p.entries[i].Kind)]++
+		t.tally[entry.Kind(p.entries[i].Kind)]++
 		if p.whole[i] {
-			g.heads[plant.BankID(p.entries[i].Place)] = r.Seq
+			t.heads[plant.BankID(p.entries[i].Place)] = r.Seq
 		}
 	}
 	if !grown {
 		return
 	}
 	for _, bank := range p.touch {
-		g.heads[bank] = g.last
+		t.heads[bank] = t.last
 	}
 }

@@ -11,8 +11,8 @@ import (
 // Pragma runs a PRAGMA on the writing connection: how tests make the disk full
 // (max_page_count) or the file read-only (query_only).
 func (s *Store) Pragma(pragma string) error {
-	return s.writer.do(context.Background(), "pragma", 1, func(g *group) error {
-		_, err := g.w.conn.ExecContext(context.Background(), "PRAGMA "+pragma)
+	return s.do(context.Background(), "pragma", 1, func(t *tx) error {
+		_, err := t.w.conn.ExecContext(context.Background(), "PRAGMA "+pragma)
 		return err
 	})
 }
@@ -51,4 +51,4 @@ func (s *Store) SetSchema(version int) error {
 }
 
 // Queued is the number of writes waiting for the writer.
-func (s *Store) Queued() int { return len(s.writer.jobs) }
+func (s *Store) Queued() int { return s.writer.Queued() }

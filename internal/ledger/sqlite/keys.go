@@ -22,8 +22,8 @@ func (s *Store) PutKey(ctx context.Context, k ledger.Key) error {
 	if err != nil {
 		return fmt.Errorf("%w: key %q: %w", ledger.ErrInvalid, k.ID, err)
 	}
-	return s.writer.do(ctx, "put key", 1, func(g *group) error {
-		_, err := g.exec(`INSERT OR REPLACE INTO api_key (id, name, scheme, hash, secret, sites, points, created, revoked, expires)
+	return s.do(ctx, "put key", 1, func(t *tx) error {
+		_, err := t.exec(`INSERT OR REPLACE INTO api_key (id, name, scheme, hash, secret, sites, points, created, revoked, expires)
 			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 			k.ID, k.Name, k.Scheme, k.Hash, k.Secret, string(sites), string(points),
 			row.Nanos(k.Created), row.NanosPtr(k.Revoked), row.NanosPtr(k.Expires))

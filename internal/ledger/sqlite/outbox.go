@@ -18,8 +18,8 @@ const postColumns = `key, site, state, platform, channel, thread, post, files, r
 	created, not_before, lease_until, attempts, last_error, post_id, uncertain`
 
 // write puts a post into the outbox unless its key is known.
-func (p packedPost) write(g *group) error {
-	n, err := g.exec(`INSERT INTO post (`+postColumns+`) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+func (p packedPost) write(t *tx) error {
+	n, err := t.exec(`INSERT INTO post (`+postColumns+`) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 		ON CONFLICT (key) DO NOTHING`,
 		p.Key, p.Site, p.State, p.Platform, p.Channel, p.Thread, p.Post.Post, p.Files, p.Rendered, p.Recipe, p.Waits,
 		p.Created, p.NotBefore, p.LeaseUntil, p.Attempts, p.LastError, p.PostID, p.Uncertain)
@@ -27,7 +27,7 @@ func (p packedPost) write(g *group) error {
 		return err
 	}
 	for bank := range p.waitsFor {
-		if _, err := g.exec(`INSERT INTO post_wait (bank, post) SELECT ?, id FROM post WHERE key = ?`, bank, p.Key); err != nil {
+		if _, err := t.exec(`INSERT INTO post_wait (bank, post) SELECT ?, id FROM post WHERE key = ?`, bank, p.Key); err != nil {
 			return err
 		}
 	}
@@ -103,29 +103,29 @@ func (s *Store) Render(ctx context.Context, key string, p channel.Post) error {
 	if err := r.SetContent(p); err != nil {
 		return err
 	}
-	return s.writer.do(ctx, "render", 1, func(g *group) error {
-		n, err := g.exec(`UPDATE post SET state = 'ready', rendered = 1, platform = ?, channel = ?, thread = ?, post = ?, files = ?
+	return s.do(ctx, "render", 1, func(t *tx) error {
+		n, err := t.exec(`UPDATE post SET state = 'ready', rendered = 1, platform = ?, channel = ?, thread = ?, post = ?, files = ?
 			WHERE key = ? AND state = 'waiting'`, r.Platform, r.Channel, r.Thread, r.Post, r.Files, key)
 		if err != nil {
 			return err
 		}
 		if n == 0 {
-			_, err := g.state(key)
+			_, err := t.state(key)
 			return err
 		}
-		return g.stopWaiting(key)
+		return t.stopWaiting(key)
 	})
 }
 
-func (g *group) stopWaiting(key string) error {
-	_, err := g.exec(`DELETE FROM post_wait WHERE post = (SELECT id FROM post WHERE key = ?)`, key)
+func (t *tx) stopWaiting(key string) error {
+	_, err := t.exec(`DELETE FROM post_wait WHERE post = (SELECT id FROM post WHERE key = ?)`, key)
 	return err
 }
 
 // state is the state of a post, or ledger.ErrNotFound.
-func (g *group) state(key string) (ledger.PostState, error) {
+func (t *tx) state(key string) (ledger.PostState, error) {
 	var state ledger.PostState
-	if err := g.row(`SELECT state FROM post WHERE key = ?`, []any{key}, &state); err != nil {
+	if err := t.row(`SELECT state FROM post WHERE key = ?`, []any{key}, &state); err != nil {
 		return "", postError(key, err)
 	}
 	return state, nil
@@ -164,8 +164,8 @@ func (s *Store) Claim(ctx context.Context, platform string, now time.Time, lease
 		return nil, mapped(ctx, "claim", err)
 	}
 	var out []ledger.OutboxPost
-	err = s.writer.do(ctx, "claim", limit, func(g *group) (err error) {
-		out, err = g.claim(platform, now, lease, limit)
+	err = s.do(ctx, "claim", limit, func(t *tx) (err error) {
+		out, err = t.claim(platform, now, lease, limit)
 		return err
 	})
 	if err != nil {
@@ -174,8 +174,8 @@ func (s *Store) Claim(ctx context.Context, platform string, now time.Time, lease
 	return out, nil
 }
 
-func (g *group) claim(platform string, now time.Time, lease time.Duration, limit int) ([]ledger.OutboxPost, error) {
-	q, err := g.w.stmt(claimable)
+func (t *tx) claim(platform string, now time.Time, lease time.Duration, limit int) ([]ledger.OutboxPost, error) {
+	q, err := t.w.stmt(claimable)
 	if err != nil {
 		return nil, err
 	}
@@ -189,7 +189,7 @@ func (g *group) claim(platform string, now time.Time, lease time.Duration, limit
 	}
 	out := make([]ledger.OutboxPost, 0, len(ids))
 	for _, id := range ids {
-		p, err := g.lease(id, now.Add(lease))
+		p, err := t.lease(id, now.Add(lease))
 		if err != nil {
 			return nil, err
 		}
@@ -200,8 +200,8 @@ func (g *group) claim(platform string, now time.Time, lease time.Duration, limit
 
 // lease gives one post out until a time. A lease that is there already has
 // expired: whether that sender got the post out nobody knows.
-func (g *group) lease(id int64, until time.Time) (ledger.OutboxPost, error) {
-	q, err := g.w.stmt(`UPDATE post SET attempts = attempts + 1, uncertain = uncertain OR lease_until IS NOT NULL, lease_until = ?
+func (t *tx) lease(id int64, until time.Time) (ledger.OutboxPost, error) {
+	q, err := t.w.stmt(`UPDATE post SET attempts = attempts + 1, uncertain = uncertain OR lease_until IS NOT NULL, lease_until = ?
 		WHERE id = ? RETURNING ` + postColumns)
 	if err != nil {
 		return ledger.OutboxPost{}, err
@@ -211,18 +211,18 @@ func (g *group) lease(id int64, until time.Time) (ledger.OutboxPost, error) {
 
 // MarkSent implements ledger.Store.
 func (s *Store) MarkSent(ctx context.Context, key, postID string, at time.Time) error {
-	return s.writer.do(ctx, "mark sent", 1, func(g *group) error {
-		state, err := g.state(key)
+	return s.do(ctx, "mark sent", 1, func(t *tx) error {
+		state, err := t.state(key)
 		switch {
 		case err != nil:
 			return err
 		case state == ledger.PostWaiting:
 			return fmt.Errorf("%w: %.80q has not been rendered", ledger.ErrPostState, key)
 		case state == ledger.PostSent:
-			_, err := g.exec(`UPDATE post SET uncertain = uncertain OR post_id <> ?2 WHERE key = ?1`, key, postID)
+			_, err := t.exec(`UPDATE post SET uncertain = uncertain OR post_id <> ?2 WHERE key = ?1`, key, postID)
 			return err
 		}
-		_, err = g.exec(`UPDATE post SET state = 'sent', post_id = ?2, sent_at = ?3, lease_until = NULL, files = NULL WHERE key = ?1`,
+		_, err = t.exec(`UPDATE post SET state = 'sent', post_id = ?2, sent_at = ?3, lease_until = NULL, files = NULL WHERE key = ?1`,
 			key, postID, row.Nanos(at))
 		return err
 	})
@@ -230,8 +230,8 @@ func (s *Store) MarkSent(ctx context.Context, key, postID string, at time.Time) 
 
 // MarkFailed implements ledger.Store.
 func (s *Store) MarkFailed(ctx context.Context, key, reason string, next time.Time, park bool) error {
-	return s.writer.do(ctx, "mark failed", 1, func(g *group) error {
-		state, err := g.state(key)
+	return s.do(ctx, "mark failed", 1, func(t *tx) error {
+		state, err := t.state(key)
 		if err != nil {
 			return err
 		}
@@ -240,11 +240,11 @@ func (s *Store) MarkFailed(ctx context.Context, key, reason string, next time.Ti
 			return nil
 		case park:
 			state = ledger.PostParked
-			if err := g.stopWaiting(key); err != nil {
+			if err := t.stopWaiting(key); err != nil {
 				return err
 			}
 		}
-		_, err = g.exec(`UPDATE post SET state = ?2, last_error = ?3, not_before = ?4, lease_until = NULL WHERE key = ?1`,
+		_, err = t.exec(`UPDATE post SET state = ?2, last_error = ?3, not_before = ?4, lease_until = NULL WHERE key = ?1`,
 			key, string(state), reason, row.Nanos(next))
 		return err
 	})
@@ -276,19 +276,19 @@ func (s *Store) Posts(ctx context.Context, state ledger.PostState, limit int) ([
 
 // RetryPost implements ledger.Store.
 func (s *Store) RetryPost(ctx context.Context, key string, now time.Time) error {
-	return s.writer.do(ctx, "retry post", 1, func(g *group) error {
-		state, err := g.state(key)
+	return s.do(ctx, "retry post", 1, func(t *tx) error {
+		state, err := t.state(key)
 		switch {
 		case err != nil:
 			return err
 		case state != ledger.PostParked:
 			return fmt.Errorf("%w: %.80q is %s, not parked", ledger.ErrPostState, key, state)
 		}
-		if _, err := g.exec(`UPDATE post SET state = iif(rendered, 'ready', 'waiting'), not_before = ?2, attempts = 0 WHERE key = ?1`,
+		if _, err := t.exec(`UPDATE post SET state = iif(rendered, 'ready', 'waiting'), not_before = ?2, attempts = 0 WHERE key = ?1`,
 			key, row.Nanos(now)); err != nil {
 			return err
 		}
-		_, err = g.exec(`INSERT INTO post_wait (bank, post)
+		_, err = t.exec(`INSERT INTO post_wait (bank, post)
 			SELECT j.key, p.id FROM post p, json_each(p.waits) j WHERE p.key = ?1 AND p.state = 'waiting'`, key)
 		return err
 	})
@@ -296,18 +296,18 @@ func (s *Store) RetryPost(ctx context.Context, key string, now time.Time) error 
 
 // DropPost implements ledger.Store.
 func (s *Store) DropPost(ctx context.Context, key string) error {
-	return s.writer.do(ctx, "drop post", 1, func(g *group) error {
-		state, err := g.state(key)
+	return s.do(ctx, "drop post", 1, func(t *tx) error {
+		state, err := t.state(key)
 		switch {
 		case err != nil:
 			return err
 		case state == ledger.PostSent:
 			return fmt.Errorf("%w: %.80q has been sent", ledger.ErrPostState, key)
 		}
-		if err := g.stopWaiting(key); err != nil {
+		if err := t.stopWaiting(key); err != nil {
 			return err
 		}
-		_, err = g.exec(`UPDATE post SET state = 'dropped', lease_until = NULL, files = NULL WHERE key = ?1`, key)
+		_, err = t.exec(`UPDATE post SET state = 'dropped', lease_until = NULL, files = NULL WHERE key = ?1`, key)
 		return err
 	})
 }

@@ -15,14 +15,14 @@ func (s *Store) PutProjection(ctx context.Context, p ledger.Projection) error {
 	if !p.Bank.Whole() || !json.Valid(p.Data) {
 		return fmt.Errorf("%w: a projection needs a bank (not %q) and JSON", ledger.ErrInvalid, p.Bank)
 	}
-	return s.writer.do(ctx, "put projection", 1, func(g *group) error {
-		n, err := g.exec(`INSERT INTO projection (bank, upto, at, data) VALUES (?1, ?2, ?3, ?4)
+	return s.do(ctx, "put projection", 1, func(t *tx) error {
+		n, err := t.exec(`INSERT INTO projection (bank, upto, at, data) VALUES (?1, ?2, ?3, ?4)
 			ON CONFLICT (bank) DO UPDATE SET upto = ?2, at = ?3, data = ?4
 			WHERE (upto, at) <= (?2, ?3)`, p.Bank, p.UpTo, row.Nanos(p.At), string(p.Data))
 		if err != nil || n == 0 {
 			return err
 		}
-		_, err = g.exec(`INSERT INTO head (bank, head, done, since) VALUES (?1, 0, ?2, 0)
+		_, err = t.exec(`INSERT INTO head (bank, head, done, since) VALUES (?1, 0, ?2, 0)
 			ON CONFLICT (bank) DO UPDATE SET done = ?2, since = ?2 + 1`, p.Bank, p.UpTo)
 		return err
 	})
@@ -63,11 +63,11 @@ func scanProjection(r scanner) (ledger.Projection, error) {
 
 // DropProjections implements ledger.Store.
 func (s *Store) DropProjections(ctx context.Context) error {
-	return s.writer.do(ctx, "drop projections", 1, func(g *group) error {
-		if _, err := g.exec(`DELETE FROM projection`); err != nil {
+	return s.do(ctx, "drop projections", 1, func(t *tx) error {
+		if _, err := t.exec(`DELETE FROM projection`); err != nil {
 			return err
 		}
-		_, err := g.exec(`UPDATE head SET done = 0, since = 0`)
+		_, err := t.exec(`UPDATE head SET done = 0, since = 0`)
 		return err
 	})
 }

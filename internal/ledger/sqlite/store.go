@@ -18,6 +18,7 @@ import (
 	_ "modernc.org/sqlite" // the driver
 
 	"clogwise/internal/ledger"
+	"clogwise/internal/ledger/group"
 )
 
 // Options tunes a Store; zero fields take the defaults.
@@ -61,7 +62,7 @@ type Store struct {
 	read  *sql.DB // query-only connections
 	write *sql.DB // one connection, held by the writer
 
-	writer *writer
+	writer *group.Writer[change]
 	close  sync.Once
 	closed error
 }
@@ -107,7 +108,8 @@ func (s *Store) open(ctx context.Context) error {
 	if err := s.prepare(ctx, conn); err != nil {
 		return errors.Join(err, conn.Close())
 	}
-	s.writer = startWriter(conn, s.opts)
+	w := &writer{conn: conn, opts: s.opts, stmts: map[string]*sql.Stmt{}}
+	s.writer = group.Start(w.commit, w.release, s.opts.Grace)
 	return nil
 }
 
@@ -196,7 +198,7 @@ func (s *Store) closeAll() error {
 		errs = append(errs, s.read.Close())
 	}
 	if s.writer != nil {
-		errs = append(errs, s.writer.stop())
+		errs = append(errs, s.writer.Stop())
 	}
 	if s.write != nil { // last, so that it folds the write-ahead log into the file
 		errs = append(errs, s.write.Close())

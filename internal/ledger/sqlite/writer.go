@@ -6,195 +6,42 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"runtime"
 	"slices"
-	"sync"
-	"sync/atomic"
-	"time"
 
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
+	"clogwise/internal/ledger/group"
 	"clogwise/internal/plant"
 )
 
-// maxGroup bounds the writes, and maxWeight their rows, that share a
-// transaction: enough that the sync of the disk costs each little, few enough
-// that the first does not wait long for the last.
-const (
-	maxGroup  = 512
-	maxWeight = 10_000
-)
+// A change is one caller's write, to be made within a transaction. Its errors
+// are the driver's own or the ledger's.
+type change func(*tx) error
 
-// A job is one caller's write. Whoever moves its state out of queued owns it:
-// the writer by taking it, the caller by withdrawing.
-type job struct {
-	weight int // rows, roughly
-	apply  func(*group) error
-	state  atomic.Int32
-	err    error         // valid once done is closed
-	done   chan struct{} // closed when the outcome is durable, or certain not to be
-}
+type job = group.Job[change]
 
-const (
-	queued int32 = iota
-	taken
-	withdrawn
-)
-
-// writer owns the one connection that writes. Jobs that arrive while a
-// transaction is being synced go together into the next one.
+// writer owns the one connection that writes. Its methods are called by the
+// group's goroutine alone.
 type writer struct {
-	conn   *sql.Conn
-	opts   Options
-	jobs   chan *job
-	quit   chan struct{} // closed to stop
-	gone   chan struct{} // closed when stopped
-	once   sync.Once
-	stmts  map[string]*sql.Stmt
-	closed error
+	conn  *sql.Conn
+	opts  Options
+	stmts map[string]*sql.Stmt
 }
 
-func startWriter(conn *sql.Conn, opts Options) *writer {
-	w := &writer{
-		conn: conn, opts: opts, jobs: make(chan *job, maxGroup),
-		quit: make(chan struct{}), gone: make(chan struct{}), stmts: map[string]*sql.Stmt{},
-	}
-	go w.run()
-	return w
+// do has a change of so many rows written with others'.
+func (s *Store) do(ctx context.Context, what string, rows int, c change) error {
+	return s.writer.Do(ctx, what, rows, c)
 }
 
-// stop finishes the jobs already handed in and closes the connection.
-func (w *writer) stop() error {
-	w.once.Do(func() { close(w.quit) })
-	<-w.gone
-	return w.closed
-}
-
-var errClosed = fmt.Errorf("%w: it has been closed", ledger.ErrUnavailable)
-
-// do hands a job to the writer and waits for its durable outcome.
-//
-// When ctx ends before the writer has taken the job, the job is withdrawn and
-// will not be written. When it has been taken, its outcome is at most a disk
-// sync away and is waited for, up to opts.Grace; only a medium slower than that
-// leaves the caller with ErrUncertain.
-func (w *writer) do(ctx context.Context, what string, weight int, apply func(*group) error) error {
-	if err := ctx.Err(); err != nil {
-		return fmt.Errorf("%s: %w", what, context.Cause(ctx))
-	}
-	j := &job{weight: weight, apply: apply, done: make(chan struct{})}
-	select {
-	case w.jobs <- j:
-	case <-ctx.Done():
-		return fmt.Errorf("%s: %w", what, context.Cause(ctx))
-	case <-w.quit:
-		return errClosed
-	}
-	select {
-	case <-j.done:
-		return mapped(context.Background(), what, j.err)
-	case <-w.gone: // it may have been handed in behind the last group
-		return w.settle(j, what, errClosed)
-	case <-ctx.Done():
-		return w.settle(j, what, fmt.Errorf("%s: %w", what, context.Cause(ctx)))
-	}
-}
-
-// settle withdraws a job whose caller gives up for reason, or finds out what
-// became of it.
-func (w *writer) settle(j *job, what string, reason error) error {
-	if j.state.CompareAndSwap(queued, withdrawn) {
-		return reason
-	}
-	grace := time.NewTimer(w.opts.Grace)
-	defer grace.Stop()
-	select {
-	case <-j.done:
-		return mapped(context.Background(), what, j.err)
-	case <-grace.C:
-		return fmt.Errorf("%w: %w", ledger.ErrUncertain, reason)
-	}
-}
-
-func (w *writer) run() {
-	defer close(w.gone)
-	for {
-		select {
-		case j := <-w.jobs:
-			w.commit(w.gather(j))
-		case <-w.quit:
-			w.drain()
-			w.closed = w.release()
-			return
-		}
-	}
-}
-
-// release finalizes the statements first: SQLite keeps a connection, and its
-// log beside the file, for as long as one is left.
-func (w *writer) release() error {
-	var errs []error
-	for _, s := range w.stmts {
-		errs = append(errs, s.Close())
-	}
-	return errors.Join(append(errs, w.conn.Close())...)
-}
-
-// drain writes what had been handed in when the store was closed.
-func (w *writer) drain() {
-	for {
-		select {
-		case j := <-w.jobs:
-			w.commit(w.gather(j))
-		default:
-			return
-		}
-	}
-}
-
-// gather takes first and whatever else is waiting, without waiting for more.
-func (w *writer) gather(first *job) []*job {
-	var jobs []*job
-	weight := 0
-	for j := first; j != nil; j = w.next() {
-		if j.state.CompareAndSwap(queued, taken) {
-			jobs = append(jobs, j)
-			weight += j.weight
-		}
-		if len(jobs) == maxGroup || weight >= maxWeight {
-			break
-		}
-	}
-	return jobs
-}
-
-// next is the next job waiting, or nil. Before it gives up it lets those run
-// who are about to hand one in: callers woken by the last commit. Larger groups
-// are worth far more than the microsecond.
-func (w *writer) next() *job {
-	for range 2 {
-		select {
-		case j := <-w.jobs:
-			return j
-		default:
-			runtime.Gosched()
-		}
-	}
-	return nil
-}
-
-// commit writes the jobs in one transaction and tells each its outcome. A job
-// that is refused is undone alone; a failing medium fails them all.
+// commit writes the jobs in one transaction. A job that is refused is undone
+// alone; a failing medium fails them all.
 func (w *writer) commit(jobs []*job) {
-	if len(jobs) == 0 {
-		return
-	}
-	err := w.transact(jobs)
+	lost := w.transact(jobs)
 	for _, j := range jobs {
-		if err != nil {
-			j.err = err
+		if lost != nil {
+			j.Err = lost
 		}
-		close(j.done)
+		j.Err = mapped(context.Background(), "write", j.Err)
 	}
 }
 
@@ -208,13 +55,13 @@ func (w *writer) transact(jobs []*job) (err error) {
 			_ = w.exec("ROLLBACK")
 		}
 	}()
-	g := &group{w: w, heads: map[plant.BankID]int64{}, tally: map[entry.Kind]int64{}}
+	t := &tx{w: w, heads: map[plant.BankID]int64{}, tally: map[entry.Kind]int64{}}
 	for _, j := range jobs {
-		if err := w.apply(g, j, len(jobs) > 1); err != nil {
+		if err := w.apply(t, j, len(jobs) > 1); err != nil {
 			return err
 		}
 	}
-	if err := g.flush(); err != nil {
+	if err := t.flush(); err != nil {
 		return err
 	}
 	if w.opts.BeforeCommit != nil {
@@ -225,24 +72,24 @@ func (w *writer) transact(jobs []*job) (err error) {
 
 // apply runs one job; alone, it needs no savepoint, for the transaction is its
 // own. Its error says that the whole transaction is lost.
-func (w *writer) apply(g *group, j *job, shared bool) error {
+func (w *writer) apply(t *tx, j *job, shared bool) error {
 	if shared {
 		if err := w.exec("SAVEPOINT job"); err != nil {
 			return err
 		}
 	}
-	j.err = j.apply(g)
+	j.Err = j.Payload(t)
 	switch {
-	case j.err == nil && shared:
+	case j.Err == nil && shared:
 		return w.exec("RELEASE job")
-	case j.err == nil:
+	case j.Err == nil:
 		return nil
-	case !known(j.err) && !refusal(j.err):
-		return j.err
+	case !known(j.Err) && !refusal(j.Err):
+		return j.Err
 	case shared:
 		return errors.Join(w.exec("ROLLBACK TO job"), w.exec("RELEASE job"))
 	}
-	return j.err
+	return j.Err
 }
 
 // finish commits. An input or output error at this point leaves it open whether
@@ -253,6 +100,16 @@ func (w *writer) finish() error {
 		return fmt.Errorf("%w: %w", ledger.ErrUncertain, err)
 	}
 	return err
+}
+
+// release finalizes the statements first: SQLite keeps a connection, and its
+// log beside the file, for as long as one is left.
+func (w *writer) release() error {
+	var errs []error
+	for _, s := range w.stmts {
+		errs = append(errs, s.Close())
+	}
+	return errors.Join(append(errs, w.conn.Close())...)
 }
 
 // stmt prepares a statement once.
@@ -276,8 +133,8 @@ func (w *writer) exec(query string) error {
 	return err
 }
 
-// group is one transaction as its jobs see it.
-type group struct {
+// tx is one transaction as its changes see it.
+type tx struct {
 	w     *writer
 	last  int64 // newest Seq, once known
 	known bool
@@ -286,8 +143,8 @@ type group struct {
 }
 
 // exec runs a statement and returns the number of rows it changed.
-func (g *group) exec(query string, args ...any) (int64, error) {
-	s, err := g.w.stmt(query)
+func (t *tx) exec(query string, args ...any) (int64, error) {
+	s, err := t.w.stmt(query)
 	if err != nil {
 		return 0, err
 	}
@@ -299,8 +156,8 @@ func (g *group) exec(query string, args ...any) (int64, error) {
 }
 
 // row reads one row; nothing found is ledger.ErrNotFound.
-func (g *group) row(query string, args []any, dest ...any) error {
-	s, err := g.w.stmt(query)
+func (t *tx) row(query string, args []any, dest ...any) error {
+	s, err := t.w.stmt(query)
 	if err != nil {
 		return err
 	}
@@ -313,27 +170,27 @@ func (g *group) row(query string, args []any, dest ...any) error {
 
 // newest is the Seq of the newest entry. It is read under the write lock, since
 // another process may have appended.
-func (g *group) newest() (int64, error) {
-	if g.known {
-		return g.last, nil
+func (t *tx) newest() (int64, error) {
+	if t.known {
+		return t.last, nil
 	}
-	if err := g.row("SELECT coalesce(max(seq), 0) FROM entry", nil, &g.last); err != nil {
+	if err := t.row("SELECT coalesce(max(seq), 0) FROM entry", nil, &t.last); err != nil {
 		return 0, err
 	}
-	g.known = true
-	return g.last, nil
+	t.known = true
+	return t.last, nil
 }
 
-// flush writes what the jobs have in common once instead of once each, banks in
-// the order of their table.
-func (g *group) flush() error {
-	for _, bank := range slices.Sorted(maps.Keys(g.heads)) {
-		if _, err := g.exec(raiseHead, string(bank), g.heads[bank]); err != nil {
+// flush writes what the changes have in common once instead of once each, banks
+// in the order of their table.
+func (t *tx) flush() error {
+	for _, bank := range slices.Sorted(maps.Keys(t.heads)) {
+		if _, err := t.exec(raiseHead, string(bank), t.heads[bank]); err != nil {
 			return err
 		}
 	}
-	for kind, n := range g.tally {
-		if _, err := g.exec(addTally, string(kind), n); err != nil {
+	for kind, n := range t.tally {
+		if _, err := t.exec(addTally, string(kind), n); err != nil {
 			return err
 		}
 	}
