@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -38,7 +39,7 @@ func (h *history) swap(b *bank, l life, before float64) {
 		line += ", clean " + b.typed(shown)
 	}
 	if before > 1.2*b.limitPa { // worth a word
-		before = b.rounded(before)
+		before = b.rounded(min(before, cmp.Or(b.plant.Gauge.TopPa, before)))
 		sw.BeforePa = &before
 		line += ", was " + b.typed(before) + " before"
 	}
@@ -128,7 +129,7 @@ func (h *history) worksExtras(s site) {
 	y, m, d := h.now.In(s.loc).Date()
 	began := time.Date(y, m, d-smoke.when.from, 8, 40, 0, 0, s.loc)
 	until := began.AddDate(0, 0, smoke.when.from-smoke.when.to+1)
-	h.say(rng, began, "works:smoke", "works", "Dolores", "brush fire smoke outside since this morning", entry.Event{What: "smoke", Until: &until})
+	h.say(rng, began, "works:smoke", "works", "Dolores", "wildfire smoke outside since this morning, all units", entry.Event{What: "wildfire smoke", Until: &until})
 	h.sensor(s)
 	h.say(rng, h.atWork(s, 23, 9, 30), "works/mau-2:zero", "works/mau-2/secondary", "Bea", "MAU-2 final gauge zero ok", entry.ZeroCheck{})
 	h.stock(s, 3, "Quincy", counted{"BF-24-2", 24}, counted{"BF-24-12", 8})
@@ -142,8 +143,8 @@ func (h *history) sensor(s site) {
 	y, m, d := h.now.In(s.loc).Date()
 	from := time.Date(y, m, d-stuck.when.from, 0, 0, 0, 0, s.loc)
 	h.say(newRand(h.seed, "sensor"), h.mended(s), string(stuck.place)+":mended", stuck.place, "Wyatt",
-		"AHU-11 final dp sensor was frozen, replaced, reads right again",
-		entry.Defect{Note: "dp sensor was frozen, replaced", Fixed: true, From: &from})
+		"AHU-11 final dp sensor stuck, tube was blocked, fixed",
+		entry.Defect{Note: "dp sensor stuck, tube was blocked", Fixed: true, From: &from})
 }
 
 // counted is an item and how many of it were found in store.

@@ -42,7 +42,7 @@ func (h *history) visit(s site, id plant.BankID, at time.Time, by string, rng *r
 	back := h.back(s, at)
 	a, _ := h.reg.AHU(id)
 	if unitOff.hits(id, back) {
-		h.say(rng, at, string(id)+":off", id, by, a.Tag+" off, no rehearsals this week", entry.FanOff{Reason: "no rehearsals this week"})
+		h.say(rng, at, string(id)+":off", id, by, a.Tag+" fan off, no rehearsals this week", entry.FanOff{Reason: "no rehearsals this week"})
 		return
 	}
 	leftOut := rng.Float64() < missed
@@ -100,6 +100,10 @@ func (h *history) look(b *bank, at time.Time, a air, by string) {
 		low, high := b.rounded(0.8*pa), b.rounded(1.25*pa)
 		line := fmt.Sprintf("%s %s-%s bouncing", b.name(), b.digits(low), b.typed(high))
 		h.say(b.rng, at, string(b.id)+":range", b.id, by, line, entry.Range{LowPa: low, HighPa: high})
+		return
+	}
+	if top := b.plant.Gauge.TopPa; top > 0 && pa > top {
+		h.say(b.rng, at, string(b.id)+":over", b.id, by, b.name()+" gauge pegged", entry.OverRange{TopPa: top})
 		return
 	}
 	r.Pa, r.StepPa, r.Unit = b.rounded(pa), b.step(), string(b.unit())
