@@ -50,15 +50,21 @@ func Bank(in Input) Assessment {
 	if !ok {
 		return Assessment{Bank: in.Bank, Now: in.Now}
 	}
+	w.fit()
+	w.energy()
+	w.judge()
+	return w.out
+}
+
+// fit works an assessment up to its forecast.
+func (w *work) fit() {
 	w.split()
+	w.learnLaw()
 	w.present()
 	w.limits()
 	w.doubt()
 	w.forecast()
 	w.dates()
-	w.energy()
-	w.judge()
-	return w.out
 }
 
 // work is one assessment under way.
@@ -203,6 +209,36 @@ func (w *work) split() {
 		}
 	}
 	w.cur = cur
+}
+
+// learnLaw takes the exponent of resistance against airflow from the present
+// life's own readings, where the item's data give no law.
+func (w *work) learnLaw() {
+	if w.law.Basis == resistance.LawItem {
+		return
+	}
+	var rs []resistance.FlowReading
+	hours, from := 0.0, w.cur.start
+	for _, s := range w.cur.seen {
+		if from.IsZero() {
+			from = s.At
+		}
+		hours += w.run.Hours(from, s.At)
+		from = s.At
+		known := s.fixed.Basis == resistance.ByFlow || s.fixed.Basis == resistance.BySpeed
+		if known && !s.over && !s.wet && !s.suspect {
+			rs = append(rs, resistance.FlowReading{Hours: hours, FlowM3s: s.fixed.FlowM3s, Pa: s.pa})
+		}
+	}
+	e, ok := resistance.EstimateExponent(rs)
+	if !ok || !e.Usable() {
+		return
+	}
+	w.law = e.Law()
+	w.fix = resistance.NewCorrector(w.ahu, w.bank, w.site, w.law)
+	w.out.LawBasis = string(w.law.Basis)
+	w.lives = nil
+	w.split()
 }
 
 func (w *work) see(x entry.Entry, pa float64, said resistance.Stated) seen {

@@ -277,6 +277,9 @@ func (a Assessment) Row(reg *plant.Register) duelist.Row {
 		PenaltyPerDay: a.Energy.MoneyPerDay, WaitWeek: a.Energy.WaitWeek, KWhPerDay: a.Energy.KWhPerDay, KgCO2PerDay: a.Energy.KgPerDay,
 		Parts: a.Parts,
 	}
+	if a.NoGauge { // judged by age: a figure would only mislead
+		r.PaNow, r.LimitPa, r.CleanPa = 0, 0, 0
+	}
 	if a.Last != nil {
 		r.LastRead = a.Last.At
 	}

@@ -37,6 +37,10 @@ func (w *work) energy() {
 		return
 	}
 	o.Energy.ChangeCost = change.Total
+	if o.NoGauge {
+		o.Energy.Note = "No gauge: no energy figure."
+		return
+	}
 	if !w.hasPost {
 		return
 	}

@@ -21,12 +21,7 @@ func Picture(in Input) (chart.Input, bool) {
 	if !ok {
 		return chart.Input{}, false
 	}
-	w.split()
-	w.present()
-	w.limits()
-	w.doubt()
-	w.forecast()
-	w.dates()
+	w.fit()
 	w.energy()
 	w.judge()
 	o := w.out

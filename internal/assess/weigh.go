@@ -15,12 +15,7 @@ func fitted(in Input) (*work, bool) {
 	if !ok {
 		return nil, false
 	}
-	w.split()
-	w.present()
-	w.limits()
-	w.doubt()
-	w.forecast()
-	w.dates()
+	w.fit()
 	return w, w.hasPost
 }
 
