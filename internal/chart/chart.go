@@ -10,6 +10,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"image"
 	"image/png"
 	"time"
 
@@ -97,6 +98,18 @@ func English() Words {
 // Bank draws one bank and returns the bytes of a PNG of Width × Height pixels.
 // Its error wraps ErrInput and names what was wrong.
 func Bank(in Input) ([]byte, error) {
+	img, err := draw(in)
+	if err != nil {
+		return nil, err
+	}
+	var out bytes.Buffer
+	if err := png.Encode(&out, img); err != nil {
+		return nil, fmt.Errorf("chart: %w", err)
+	}
+	return out.Bytes(), nil
+}
+
+func draw(in Input) (image.Image, error) {
 	if in.Words == (Words{}) {
 		in.Words = English()
 	}
@@ -105,9 +118,5 @@ func Bank(in Input) ([]byte, error) {
 	}
 	p := newPainter(in)
 	p.paint()
-	var out bytes.Buffer
-	if err := png.Encode(&out, p.canvas.Image()); err != nil {
-		return nil, fmt.Errorf("chart: %w", err)
-	}
-	return out.Bytes(), nil
+	return p.canvas.Image(), nil
 }

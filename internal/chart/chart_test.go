@@ -18,11 +18,7 @@ import (
 
 func draw(t testing.TB, in chart.Input) image.Image {
 	t.Helper()
-	got, err := chart.Bank(in)
-	if err != nil {
-		t.Fatal(err)
-	}
-	img, err := png.Decode(bytes.NewReader(got))
+	img, err := chart.Draw(in)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,6 +2,9 @@ package chart
 
 import "time"
 
+// Draw is the picture before it is encoded.
+var Draw = draw
+
 // Pixel tells the tests where a time and a pressure lie in the picture, counted
 // from its upper left corner.
 func Pixel(in Input, t time.Time, pa float64) (x, y int) {
