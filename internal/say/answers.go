@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"clogwise/internal/assess"
+	"clogwise/internal/daytext"
 	"clogwise/internal/digest"
 	"clogwise/internal/duelist"
 	"clogwise/internal/entry"
@@ -174,20 +175,20 @@ func DueLine(r duelist.Row, h units.Habit, now time.Time, loc *time.Location) st
 	}
 	switch {
 	case r.Condition == duelist.Overdue && !r.Median.IsZero() && r.Median.Before(now):
-		s += ", since about " + Day(r.Median, now, loc)
+		s += ", since about " + daytext.Day(r.Median, now, loc)
 	case r.Condition == duelist.Unread && !r.LastRead.IsZero():
-		s += ", last read " + Day(r.LastRead, now, loc)
+		s += ", last read " + daytext.Day(r.LastRead, now, loc)
 	case r.Condition == duelist.Unread:
 		s += ", never read"
 	case r.Condition == duelist.Due:
 	case !r.Median.IsZero():
-		s += ", " + Span(r.P10, r.P90, now, loc) + ", likely " + Day(r.Median, now, loc)
+		s += ", " + daytext.Span(r.P10, r.P90, now, loc) + ", likely " + daytext.Day(r.Median, now, loc)
 	}
 	if r.Deferred != nil && r.Deferred.After(now) {
-		s += ", put off to " + Day(*r.Deferred, now, loc) + " (" + r.DeferReason + ")"
+		s += ", put off to " + daytext.Day(*r.Deferred, now, loc) + " (" + r.DeferReason + ")"
 	}
 	if r.Booked != nil {
-		s += ", booked " + Moment(*r.Booked, loc)
+		s += ", booked " + daytext.Moment(*r.Booked, loc)
 	}
 	if r.WaitWeek.Amount.IsPositive() && r.Condition != duelist.Doubtful && r.Condition != duelist.Unread {
 		s += "; a week's wait costs " + r.WaitWeek.String()
@@ -212,7 +213,7 @@ func How(as []assess.Assessment, reg *plant.Register, now time.Time) string {
 			lines = append(lines, fmt.Sprintf("%s: %s. No reading in this filter life.", a.Name, a.Condition))
 		default:
 			lines = append(lines, fmt.Sprintf("%s: %s, %s on %s (expected now %s at design airflow).", a.Name, a.Condition,
-				units.Pressure(a.Last.Pa, h), Day(a.Last.At, now, loc), units.ShortPressure(a.NowPa, h)))
+				units.Pressure(a.Last.Pa, h), daytext.Day(a.Last.At, now, loc), units.ShortPressure(a.NowPa, h)))
 		}
 		if len(as) > 1 {
 			lines[len(lines)-1] += " " + ShortOutlook(a, h, now, loc)
@@ -223,7 +224,7 @@ func How(as []assess.Assessment, reg *plant.Register, now time.Time) string {
 			lines = append(lines, c)
 		}
 		if a.LastSwap != nil {
-			lines = append(lines, fmt.Sprintf("Last changed %s, %.0f h run since.", Day(a.LastSwap.At, now, loc), a.HoursRun))
+			lines = append(lines, fmt.Sprintf("Last changed %s, %.0f h run since.", daytext.Day(a.LastSwap.At, now, loc), a.HoursRun))
 		}
 		for _, f := range a.Findings {
 			if f.Open {
@@ -265,7 +266,7 @@ func dayOr(t, now time.Time, loc *time.Location, none string) string {
 	if t.IsZero() {
 		return none
 	}
-	return Day(t, now, loc)
+	return daytext.Day(t, now, loc)
 }
 
 // Owed lists the readings that are late.
@@ -283,7 +284,7 @@ func Owed(b digest.Board) string {
 		if o.Since.IsZero() {
 			s += ", never read"
 		} else {
-			s += ", last " + Day(o.Since, b.Now, b.Site.Location())
+			s += ", last " + daytext.Day(o.Since, b.Now, b.Site.Location())
 		}
 		if o.Why != "" {
 			s += " (" + o.Why + ")"
@@ -305,7 +306,7 @@ func Stock(b digest.Board, only []string) string {
 		if len(only) == 0 || contains(only, c.Item) {
 			s := fmt.Sprintf("on order: %d × %s", c.Count, c.Item)
 			if !c.Arrives.IsZero() {
-				s += ", expected " + Day(c.Arrives, b.Now, b.Site.Location())
+				s += ", expected " + daytext.Day(c.Arrives, b.Now, b.Site.Location())
 			}
 			lines = append(lines, s)
 		}
@@ -339,12 +340,12 @@ func Orders(b digest.Board, reg *plant.Register) string {
 		s += fmt.Sprintf(": need %d, in store %d, on order %d", l.Need, l.Stock, l.OnOrder)
 		switch {
 		case l.Order > 0 && l.Overdue:
-			s += "; ORDER TODAY, the latest date was " + Day(l.LatestOrder, b.Now, b.Site.Location())
+			s += "; ORDER TODAY, the latest date was " + daytext.Day(l.LatestOrder, b.Now, b.Site.Location())
 		case l.Order > 0:
-			s += "; order by " + Day(l.LatestOrder, b.Now, b.Site.Location())
+			s += "; order by " + daytext.Day(l.LatestOrder, b.Now, b.Site.Location())
 		}
 		if l.Short > 0 {
-			s += fmt.Sprintf("; %d short on %s, hurry the delivery", l.Short, Day(l.ShortOn, b.Now, b.Site.Location()))
+			s += fmt.Sprintf("; %d short on %s, hurry the delivery", l.Short, daytext.Day(l.ShortOn, b.Now, b.Site.Location()))
 		}
 		lines = append(lines, s)
 	}

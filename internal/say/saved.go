@@ -13,6 +13,7 @@ import (
 
 	"clogwise/internal/assess"
 	"clogwise/internal/channel"
+	"clogwise/internal/daytext"
 	"clogwise/internal/duelist"
 	"clogwise/internal/entry"
 	"clogwise/internal/plant"
@@ -167,7 +168,7 @@ func (in SavedInput) sentence(x entry.Entry) string {
 	case entry.Event:
 		until := ""
 		if b.Until != nil {
-			until = " until " + Day(*b.Until, in.Now, loc)
+			until = " until " + daytext.Day(*b.Until, in.Now, loc)
 		}
 		return b.What + " noted" + until + ". Filters may load faster: two readings a week would tell."
 	case entry.Booking:
@@ -178,7 +179,7 @@ func (in SavedInput) sentence(x entry.Entry) string {
 		if len(b.Crew) > 0 {
 			crew = " with " + strings.Join(b.Crew, ", ")
 		}
-		return "change-out booked for " + Moment(b.Start, loc) + crew + ". Steps go out the working day before and before start."
+		return "change-out booked for " + daytext.Moment(b.Start, loc) + crew + ". Steps go out the working day before and before start."
 	case entry.JobStart:
 		return "job started; steps below are a reminder, not a permit."
 	case entry.JobDone:
@@ -197,7 +198,7 @@ func (in SavedInput) sentence(x entry.Entry) string {
 		}
 		return "order noted: " + orderWords(b) + "."
 	case entry.Defer:
-		return fmt.Sprintf("put off until %s: %s. The limit stays as it is.", Day(b.Until, in.Now, loc), b.Reason)
+		return fmt.Sprintf("put off until %s: %s. The limit stays as it is.", daytext.Day(b.Until, in.Now, loc), b.Reason)
 	case entry.StepsRead:
 		return "noted that you have read the steps (" + strings.ReplaceAll(b.When, "-", " ") + ")."
 	}
@@ -215,7 +216,7 @@ func orderWords(b entry.Order) string {
 }
 
 func swapSentence(b entry.Swap, at, now time.Time, h units.Habit, loc *time.Location) string {
-	s := "filters changed " + Moment(at, loc)
+	s := "filters changed " + daytext.Moment(at, loc)
 	if b.Count != nil {
 		s += fmt.Sprintf(", %d off", *b.Count)
 	}
@@ -249,7 +250,7 @@ func (in SavedInput) readingSentence(x entry.Entry, r entry.Reading) string {
 		s += "; " + units.ShortPressure(a.Last.DesignPa, h) + " at design airflow"
 	}
 	if in.Now.Sub(x.At) > 90*time.Minute {
-		s += ", read " + Moment(x.At, in.loc(x.Place))
+		s += ", read " + daytext.Moment(x.At, in.loc(x.Place))
 	}
 	s += "."
 	if r.Wet {
@@ -319,7 +320,7 @@ func Outlook(a assess.Assessment, h units.Habit, now time.Time, loc *time.Locati
 	case a.Condition == duelist.Overdue && d.Median.After(now):
 		s = fmt.Sprintf("Overdue: read past %s.", limit)
 	case a.Condition == duelist.Overdue:
-		s = fmt.Sprintf("Overdue: past %s since about %s.", limit, Day(d.Median, now, loc))
+		s = fmt.Sprintf("Overdue: past %s since about %s.", limit, daytext.Day(d.Median, now, loc))
 	case a.Condition == duelist.Doubtful:
 		s = "Doubtful until it is checked; the forecast stays as it was: " + strings.TrimSuffix(ShortOutlookOf(d, now, loc), ".") + "."
 	case a.Condition == duelist.Due:
@@ -327,12 +328,12 @@ func Outlook(a assess.Assessment, h units.Habit, now time.Time, loc *time.Locati
 	case d.Median.IsZero():
 		s = fmt.Sprintf("Not expected to reach %s within years.", limit)
 	case sameDay(d.P10, d.P90, loc):
-		s = fmt.Sprintf("Reaches %s on %s.", limit, Day(d.Median, now, loc))
+		s = fmt.Sprintf("Reaches %s on %s.", limit, daytext.Day(d.Median, now, loc))
 	default:
-		s = fmt.Sprintf("Reaches %s %s, most likely %s.", limit, Span(d.P10, d.P90, now, loc), Day(d.Median, now, loc))
+		s = fmt.Sprintf("Reaches %s %s, most likely %s.", limit, daytext.Span(d.P10, d.P90, now, loc), daytext.Day(d.Median, now, loc))
 	}
 	if !a.LeastCost.IsZero() && a.Condition != duelist.Overdue && a.Condition != duelist.Due && a.LeastCost.Before(latest(d.Median, a.LeastCost)) {
-		s += " Cheapest date " + Day(a.LeastCost, now, loc) + "."
+		s += " Cheapest date " + daytext.Day(a.LeastCost, now, loc) + "."
 	}
 	return s
 }
@@ -353,7 +354,7 @@ func ShortOutlookOf(d assess.Dates, now time.Time, loc *time.Location) string {
 	if d.Median.IsZero() {
 		return "not due for years."
 	}
-	return "due " + Span(d.P10, d.P90, now, loc) + ", likely " + Day(d.Median, now, loc) + "."
+	return "due " + daytext.Span(d.P10, d.P90, now, loc) + ", likely " + daytext.Day(d.Median, now, loc) + "."
 }
 
 // ShortOutlook is Outlook in a few words, for a list.
@@ -362,13 +363,13 @@ func ShortOutlook(a assess.Assessment, h units.Habit, now time.Time, loc *time.L
 	case a.Condition == duelist.Overdue && a.Dates.Median.After(now):
 		return "Overdue: read past its limit."
 	case a.Condition == duelist.Overdue:
-		return "Overdue since about " + Day(a.Dates.Median, now, loc) + "."
+		return "Overdue since about " + daytext.Day(a.Dates.Median, now, loc) + "."
 	case a.Condition == duelist.Due:
 		return "Due now."
 	case a.Dates.Median.IsZero():
 		return "Not due for years."
 	}
-	return "Due " + Span(a.Dates.P10, a.Dates.P90, now, loc) + ", likely " + Day(a.Dates.Median, now, loc) + "."
+	return "Due " + daytext.Span(a.Dates.P10, a.Dates.P90, now, loc) + ", likely " + daytext.Day(a.Dates.Median, now, loc) + "."
 }
 
 // CostLine says what the dirt costs a day, or what a speed-held fan loses.

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"clogwise/internal/assess"
+	"clogwise/internal/daytext"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
 )
@@ -23,10 +24,10 @@ func Why(a assess.Assessment, reg *plant.Register, now time.Time) string {
 		add("It has no gauge, so age alone decides.")
 	} else if a.Last != nil {
 		add("Last reading %s on %s; %s at design airflow and standard air (%s).",
-			units.Pressure(a.Last.Pa, h), Day(a.Last.At, now, loc), units.ShortPressure(a.Last.DesignPa, h), a.Last.Basis)
+			units.Pressure(a.Last.Pa, h), daytext.Day(a.Last.At, now, loc), units.ShortPressure(a.Last.DesignPa, h), a.Last.Basis)
 	}
 	if a.LifeStart != nil {
-		add("Filters changed %s, %.0f run hours ago; %d readings count since.", Day(*a.LifeStart, now, loc), a.HoursRun, a.Readings)
+		add("Filters changed %s, %.0f run hours ago; %d readings count since.", daytext.Day(*a.LifeStart, now, loc), a.HoursRun, a.Readings)
 	} else if a.Last != nil {
 		add("No change-out is on record: the age is guessed from the first reading.")
 	}

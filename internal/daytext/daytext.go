@@ -1,4 +1,6 @@
-package say
+// Package daytext prints dates as people say them: shortly, in the time zone of the
+// site they speak of. It is pure.
+package daytext
 
 import (
 	"time"
