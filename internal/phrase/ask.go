@@ -17,9 +17,17 @@ type problem struct {
 
 // option is one way out of a problem: edits of the message that make it clear.
 type option struct {
-	keys  []string // the first tells options of one code apart
+	id    string // tells options of one code apart; empty = the first key
+	keys  []string
 	label string
 	edits []edit
+}
+
+func (o option) name() string {
+	if o.id != "" {
+		return o.id
+	}
+	return o.keys[0]
 }
 
 // edit replaces a part of the message; from == to inserts.
@@ -31,7 +39,7 @@ type edit struct {
 // urgency orders codes: what decides other things is asked first.
 var urgency = []string{
 	AskSite, AskAHU, AskBank, AskJob, AskSign, AskImpossible, AskNumber, AskOrder, AskRange, AskUnit, AskMixedUnits,
-	AskFanOff, AskZero, AskNegative, AskHigh, AskFuture, AskWhen, AskChange, AskItem, AskReason,
+	AskFanOff, AskZero, AskNegative, AskHigh, AskDate, AskFuture, AskWhen, AskChange, AskItem, AskReason,
 }
 
 func (p *parser) problem(code, text string, options ...option) {
@@ -54,12 +62,19 @@ func (p *parser) ask() Asking {
 			out = append(out, merged)
 		}
 	}
+	if first.code == AskUnit || first.code == AskMixedUnits {
+		for i := range out { // the unit given must not carry to numbers read in another
+			for _, b := range p.bare {
+				out[i].edits = append(out[i].edits, edit{b.m.from, b.m.q.unitTo, p.retyped(b.m, b.c)})
+			}
+		}
+	}
 	a := Asking{Code: first.code, Text: first.text, Kept: p.items}
 	for _, o := range out {
 		a.Choices = append(a.Choices, Choice{Keys: o.keys, Label: o.label, Means: apply(p.text, o.edits)})
 	}
-	if len(out) == 0 {
-		a.Text = sayBare(a.Text, first.text)
+	if len(out) == 0 && len(first.options) > 0 {
+		a.Text = sayOneByOne(a.Text)
 	}
 	if first.code == AskSite {
 		p.finishSite(&a)
@@ -71,7 +86,7 @@ func (p *parser) ask() Asking {
 func merge(o option, others []problem) (option, bool) {
 	o.edits = slices.Clone(o.edits)
 	for _, other := range others {
-		i := slices.IndexFunc(other.options, func(x option) bool { return x.keys[0] == o.keys[0] })
+		i := slices.IndexFunc(other.options, func(x option) bool { return x.name() == o.name() })
 		if i < 0 {
 			return o, false
 		}
@@ -122,7 +137,17 @@ func (p *parser) finishSite(a *Asking) {
 // askUnknownTag asks for the AHU meant by a tag that does not exist.
 func (p *parser) askUnknownTag(t tag) {
 	typed := p.raw(t.from, t.to)
-	near := p.x.nearest(t.key, p.sites())
+	for _, o := range p.problems {
+		if o.code == AskAHU && (len(o.options) == 0 || !strings.HasPrefix(o.options[0].name(), t.key+">")) {
+			p.problem(AskAHU, sayUnknownTag(typed, nil)) // a second one: no one choice settles both
+			return
+		}
+	}
+	sites := p.sites()
+	if t.site != "" {
+		sites = []string{t.site}
+	}
+	near := p.x.nearest(t.key, sites)
 	var options []option
 	var names []string
 	for _, id := range near {
@@ -132,7 +157,7 @@ func (p *parser) askUnknownTag(t tag) {
 			name = p.siteName(id.Site()) + " " + a.Tag
 		}
 		names = append(names, name)
-		options = append(options, option{keys: []string{t.key + ">" + string(id), a.Tag, name}, label: name, edits: []edit{{t.from, t.to, name}}})
+		options = append(options, option{id: t.key + ">" + string(id), keys: []string{a.Tag, name}, label: name, edits: []edit{{t.from, t.to, name}}})
 	}
 	p.problem(AskAHU, sayUnknownTag(typed, names), options...)
 }
@@ -140,9 +165,12 @@ func (p *parser) askUnknownTag(t tag) {
 // askWhichAHU asks for the AHU of a statement that has none.
 func (p *parser) askWhichAHU(g *group) {
 	var options []option
+	if slices.ContainsFunc(p.problems, func(o problem) bool { return o.code == AskAHU }) {
+		return
+	}
 	for _, id := range p.likelyAHUs() {
 		a, _ := p.reg.AHU(id)
-		options = append(options, option{keys: []string{"at>" + string(id), a.Tag}, label: a.Tag, edits: []edit{{g.line.from, g.line.from, a.Tag + " "}}})
+		options = append(options, option{id: "at>" + string(id), keys: []string{a.Tag}, label: a.Tag, edits: []edit{{g.line.from, g.line.from, a.Tag + " "}}})
 	}
 	p.problem(AskAHU, sayWhichAHU(), options...)
 }

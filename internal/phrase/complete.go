@@ -9,26 +9,29 @@ func Complete(answer string, a Asking) int {
 	if len(answer) > 200 || len(a.Choices) == 0 {
 		return -1
 	}
-	words := answerWords(answer)
-	if len(words) == 0 {
+	said := plain(answer)
+	if said == "" {
 		return -1
 	}
-	whole := strings.Join(words, "")
 	for i, c := range a.Choices {
 		for _, k := range append([]string{c.Label}, c.Keys...) {
-			if key := squeezed(k); key != "" && key == whole {
+			if plain(k) == said {
 				return i
 			}
 		}
 	}
-	if n, ok := ordinals[whole]; ok && n < len(a.Choices) {
+	if n, ok := ordinals[said]; ok && n < len(a.Choices) {
 		return n
 	}
-	if agrees[whole] && (len(a.Choices) == 1 || a.Code == AskOrder || a.Code == AskMixedUnits || a.Code == AskHigh) {
+	if agrees[said] && (len(a.Choices) == 1 || a.Code == AskOrder || a.Code == AskMixedUnits || a.Code == AskHigh) {
 		return 0
 	}
 	return -1
 }
+
+// plain is an answer, or a word that picks a choice, without case, blanks,
+// punctuation and manners.
+func plain(s string) string { return strings.Join(answerWords(s), "") }
 
 // answerWords are the words of an answer without the manners around it.
 func answerWords(answer string) []string {
@@ -41,12 +44,12 @@ func answerWords(answer string) []string {
 			}
 		case tNumber:
 			if t.num.decimals > 0 {
-				out = append(out, strings.ReplaceAll(t.num.digits, ".", ""))
+				out = append(out, t.num.digits)
 				continue
 			}
 			out = append(out, trimZeros(t.num.digits))
 		case tUnit:
-			out = append(out, squeezed(t.text))
+			out = append(out, strings.ReplaceAll(strings.ToLower(t.text), "h2o", "wc"))
 		case tBreak:
 			if len(out) > 0 {
 				out = append(out, "\n")
@@ -68,11 +71,6 @@ func answerWords(answer string) []string {
 		}
 	}
 	return out
-}
-
-func squeezed(s string) string {
-	parts := nameParts(s)
-	return strings.Join(parts, "")
 }
 
 // manners are words an answer may carry without changing.

@@ -51,10 +51,10 @@ func (p *parser) jobGroup(g *group) ([]plant.BankID, bool) {
 
 // booking gives a change-out a start: "tmrw doing AHU-6 bags 9am".
 func (p *parser) booking(g *group) bool {
-	book := hasCue(g.line.marks, cBook)
+	book := g.line.has(cBook)
 	future := g.timed && (g.moment.future || g.moment.day == dayOffset && g.moment.n > 0 || g.moment.day == dayDate || g.moment.day == dayWeekday)
-	doing := hasCue(g.line.marks, cDoing, cChange) && future && !hasCue(g.line.marks, cSwap, cCan)
-	if !book && !doing || g.ahu == nil || hasCue(g.marks, cSteps) || typedPressure(g.marks) || hasCue(g.marks, cWish) && hasKind(g.marks, mItem, mSize) {
+	doing := g.line.has(cDoing, cChange) && future && !g.line.has(cSwap, cCan)
+	if !book && !doing && !p.dayOnly(g) || g.ahu == nil || hasCue(g.marks, cSteps) || typedPressure(g.marks) || hasCue(g.marks, cWish) && hasKind(g.marks, mItem, mSize) {
 		return false
 	}
 	if g.line.question && !(book && g.timed) {
@@ -73,15 +73,31 @@ func (p *parser) booking(g *group) bool {
 	for _, ahu := range ahus {
 		for _, place := range p.bookPlaces(g, ahu) {
 			start, assumed := p.start(g, place)
-			if !start.After(p.sc.Now) || start.Sub(p.sc.Now) > mostAhead {
+			if g.moment.bad || !start.After(p.sc.Now) || start.Sub(p.sc.Now) > mostAhead {
 				p.askWhenToBook(g, place)
 				return true
 			}
-			it := p.item(g, place, p.sc.Now, entry.Booking{Start: start, Crew: p.crew(g.line)})
+			it := p.item(g, place, p.sc.Now, entry.Booking{Start: start, Crew: g.line.crew})
 			if assumed {
 				it.Flags = append(it.Flags, "time-assumed")
 			}
 			p.add(it)
+		}
+	}
+	return true
+}
+
+// dayOnly reports whether a line is nothing but a bank and a day to come:
+// "AHU-6 bags tomorrow 9am".
+func (p *parser) dayOnly(g *group) bool {
+	if !g.timed || !(g.moment.future || g.moment.day == dayOffset && g.moment.n > 0) || g.moment.until || !hasKind(g.marks, mBank) || g.line.question || len(g.line.marks) > 12 {
+		return false
+	}
+	for _, m := range g.line.marks {
+		switch {
+		case m.kind == mAHU, m.kind == mBank, m.kind == mWhen, m.kind == mSite, m.kind == mPunct, m.is(cAt), m.is(cAll), m.is(cFor):
+		default:
+			return false
 		}
 	}
 	return true
@@ -103,7 +119,7 @@ func (p *parser) bookPlaces(g *group, ahu plant.BankID) []plant.BankID {
 // start is when a booking begins: at the time said, or when work starts there.
 func (p *parser) start(g *group, place plant.BankID) (time.Time, bool) {
 	h, m := p.workStart(place)
-	return g.moment.ahead(p.sc.Now, p.zone(place), h, m)
+	return p.local(g.moment, place).ahead(p.sc.Now, p.zone(place), h, m)
 }
 
 // workStart is when the site's working day begins; 08:00 when it does not say.
@@ -139,7 +155,7 @@ func (p *parser) askWhenToBook(g *group, place plant.BankID) {
 }
 
 // crew reads the names after "with": "with Nadia and Tom".
-func (p *parser) crew(l *line) []string {
+func crew(l *line, text string) []string {
 	var out []string
 	for i := 0; i < len(l.marks); i++ {
 		if !l.marks[i].is(cWith) {
@@ -147,11 +163,11 @@ func (p *parser) crew(l *line) []string {
 		}
 		for j := i + 1; j < len(l.marks); j++ {
 			m := l.marks[j]
-			if m.kind == mWord || m.kind == mCue && capital(p.text[m.from:m.to]) {
-				out = append(out, p.text[m.from:m.to])
+			if m.sign(",", "&", "+", "@") || m.is(cAnd) {
 				continue
 			}
-			if m.sign(",", "&", "+", "@") || m.is(cAnd) {
+			if m.kind == mWord || m.kind == mCue && capital(text[m.from:m.to]) {
+				out = append(out, text[m.from:m.to])
 				continue
 			}
 			break
@@ -173,7 +189,7 @@ func capital(s string) bool {
 
 // cancel takes a booking away.
 func (p *parser) cancel(g *group) bool {
-	if !hasCue(g.line.marks, cCancel) || typedPressure(g.marks) || g.line.question && !hasCue(g.line.marks, cCan) {
+	if !g.line.has(cCancel) || typedPressure(g.marks) || g.line.question && !g.line.has(cCan) {
 		return false
 	}
 	if g.ahu == nil && (len(p.sc.Booked) == 0 || g.line.unknown > 0) {
@@ -190,9 +206,9 @@ func (p *parser) cancel(g *group) bool {
 
 // jobStart reads "on site AHU-6, about to start".
 func (p *parser) jobStart(g *group) bool {
-	start := hasCue(g.line.marks, cStart)
-	site := hasCue(g.line.marks, cOnSite)
-	if !start && !site || g.line.question || hasCue(g.marks, cSwap, cBook, cBack) || typedPressure(g.marks) || hasKind(g.marks, mNum) {
+	start := g.line.has(cStart)
+	site := g.line.has(cOnSite)
+	if !start && !site || g.line.question || g.line.has(cNot, cCan, cLeft) || hasCue(g.marks, cSwap, cBook, cBack) || typedPressure(g.marks) || hasKind(g.marks, mNum) {
 		return false
 	}
 	if g.ahu == nil && (len(p.sc.Booked) == 0 || g.line.unknown > 0) {
@@ -273,7 +289,7 @@ func (p *parser) bookedUnder(g *group) bool {
 
 // openJob reads a bare "done", an answer to a reminder.
 func (p *parser) openJob(l *line) bool {
-	if !l.has(cDone) || l.unknown > 0 || l.question || hasKind(l.marks, mAHU, mBank, mNum, mItem, mSite) || len(p.sc.Booked) == 0 || hasCue(l.marks, cSwap, cNot) {
+	if !l.has(cDone) || l.unknown > 0 || l.question || l.hasKind(mAHU, mBank, mNum, mItem, mSite) || len(p.sc.Booked) == 0 || l.has(cSwap, cNot) {
 		return false
 	}
 	if len(l.marks) > 6 {
@@ -349,8 +365,8 @@ func (p *parser) deferral(g *group) bool {
 		p.problem(AskWhen, sayDeferWhen(p.reg.Name(bank)))
 		return true
 	}
-	until, _ := g.moment.ahead(p.sc.Now, p.zone(bank), 0, 0)
-	if !until.After(p.sc.Now) {
+	until, _ := p.local(g.moment, bank).ahead(p.sc.Now, p.zone(bank), 0, 0)
+	if g.moment.bad || !until.After(p.sc.Now) {
 		p.problem(AskWhen, sayDeferWhen(p.reg.Name(bank)))
 		return true
 	}

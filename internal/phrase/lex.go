@@ -128,7 +128,7 @@ func isDigit(r rune) bool { return r >= '0' && r <= '9' }
 // quoted reports whether what follows a '>' at the start of a line is somebody
 // else's words (a quote), not a number above which a needle stands.
 func (l *lexer) quoted(i int) bool {
-	for i < len(l.text) && l.text[i] == ' ' {
+	for i < len(l.text) && (l.text[i] == ' ' || l.text[i] == '\t') {
 		i++
 	}
 	r, _ := l.runeAt(i)
@@ -378,7 +378,7 @@ func (l *lexer) word() {
 
 // address skips a web address whose first word is raw and ends at i.
 func (l *lexer) address(raw string, i int) bool {
-	if !(strings.HasPrefix(raw, "http") && strings.HasPrefix(l.text[i:], "://") || raw == "www" && strings.HasPrefix(l.text[i:], ".")) {
+	if !(strings.HasPrefix(l.text[i:], "://") || strings.EqualFold(raw, "www") && strings.HasPrefix(l.text[i:], ".")) {
 		return false
 	}
 	n := strings.IndexAny(l.text[i:], " \n\t")
@@ -408,8 +408,10 @@ func punct(r rune) string {
 	switch r {
 	case ',', ';', '.', ':', '?', '!', '/', '&', '+', '@', '>', '<', '=', '(', ')', '#', '*', '~':
 		return string(r)
-	case '-', '‐', '‑', '–', '—', '_':
+	case '-', '‐', '‑', '–', '—':
 		return "-"
+	case '_':
+		return "_"
 	case '−': // U+2212, a minus and nothing else
 		return "−"
 	case '→', '➜', '⇒':

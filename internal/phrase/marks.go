@@ -54,6 +54,7 @@ type tag struct {
 	from, to int
 	key      string
 	ids      []plant.BankID
+	site     string // the site named with it, or empty
 }
 
 // bankWord is one word for a bank: a stage, or an alias of banks.
@@ -78,19 +79,25 @@ type marker struct {
 	index *Index
 	i     int
 	out   []mark
+	steps int // tokens looked at, for the test that reading takes linear time
 }
 
 func marksOf(text string, toks []token, x *Index) []mark {
 	k := marker{text: text, toks: toks, index: x, out: make([]mark, 0, len(toks))}
+	marksWith(&k)
+	return k.out
+}
+
+func marksWith(k *marker) {
 	for k.i < len(k.toks) {
 		if !(k.name() || k.unknownTag() || k.size() || k.time() || k.number() || k.stage() || k.phrase()) {
 			k.rest()
 		}
 	}
-	return k.out
 }
 
 func (k *marker) tok(i int) token {
+	k.steps++
 	if i < 0 || i >= len(k.toks) {
 		return token{kind: tBreak}
 	}
@@ -134,7 +141,7 @@ func (k *marker) name() bool {
 	switch from, to := k.toks[k.i].from, k.toks[next-1].to; {
 	case len(ahus) > 0:
 		key := k.keyOf(k.i, next)
-		first := tag{from, to, strings.TrimSuffix(key, "."+strings.Join(rest, ".")), ahus}
+		first := tag{from: from, to: to, key: strings.TrimSuffix(key, "."+strings.Join(rest, ".")), ids: ahus}
 		more, ok := k.tagRest(first, rest)
 		if !ok || len(rest) > 0 && k.tok(next).kind == tUnit {
 			return false
@@ -217,7 +224,7 @@ func (k *marker) tagRest(like tag, numbers []string) ([]tag, bool) {
 		if len(ids) == 0 {
 			return nil, false
 		}
-		out = append(out, tag{like.from, like.to, key, ids})
+		out = append(out, tag{from: like.from, to: like.to, key: key, ids: ids})
 	}
 	return out, true
 }
@@ -249,7 +256,7 @@ func (k *marker) unknownTag() bool {
 		return false
 	}
 	j := k.i + 1
-	if s := k.tok(j); s.kind == tPunct && (s.text == "-" || s.text == "." || s.text == "#") && (s.glued || s.text != "-") {
+	if s := k.tok(j); s.sign("-", "_", ".", "#") && (s.glued || s.text != "-") {
 		j++
 	}
 	if k.tok(j).kind == tWord && len(k.tok(j).text) == 1 && j > k.i+1 { // "AHU-T9"
@@ -267,17 +274,16 @@ func (k *marker) unknownTag() bool {
 		return false
 	}
 	next := j + 1
-	k.put(mark{kind: mAHU, tags: []tag{{t.from, n.to, k.keyOf(k.i, next), nil}}}, next)
+	k.put(mark{kind: mAHU, tags: []tag{{from: t.from, to: n.to, key: k.keyOf(k.i, next)}}}, next)
 	return true
 }
 
 // known reports whether w means something else.
 func (k *marker) known(w string) bool {
-	if _, ok := stageWords[w]; ok {
-		return true
-	}
-	_, ok := phrases[w]
-	return ok
+	_, stage := stageWords[w]
+	_, phrase := phrases[w]
+	_, day := weekdays[w]
+	return stage || phrase || day || months[w] != 0
 }
 
 // nearPrefix reports whether letters are a slip of the thumb away from those

@@ -2,11 +2,14 @@ package phrase
 
 import (
 	"time"
+
+	"clogwise/internal/plant"
 )
 
 // moment is a day and a time of day put together from the marks of a group.
 type moment struct {
 	when
+	until bool   // "till Friday": an end, not the time of what is said
 	spans []edit // where it stands in the text, so that it can be taken out
 }
 
@@ -26,6 +29,7 @@ func momentOf(ms []mark) (moment, bool) {
 				out.clock, out.hour, out.min, out.vague = clock, hour, minute, vague
 			}
 			found = true
+			out.until = i > 0 && ms[i-1].is(cTo)
 			out.spans = append(out.spans, p0(ms, i))
 			exact = exact || w.clock && !w.vague
 			continue
@@ -46,6 +50,14 @@ func p0(ms []mark, i int) edit {
 		from = ms[i-1].from
 	}
 	return edit{from: from, to: ms[i].to}
+}
+
+// local reads an ambiguous date the way it is written at the site.
+func (p *parser) local(m moment, place plant.BankID) moment {
+	if s, _ := p.reg.Site(place.Site()); m.slash && s.Jurisdiction == "US" {
+		m.month, m.date = time.Month(m.date), int(m.month)
+	}
+	return m
 }
 
 // Slack that clocks of phones and servers are allowed, so that "14:30" typed at

@@ -36,6 +36,7 @@ type Index struct {
 	prefixes map[string]bool // letters that tags begin with before their number: "ahu", "rtu"
 	tags     []tagKey        // for the nearest names
 	zones    map[string]*time.Location
+	banks    map[plant.BankID][]plant.BankID // of each AHU, in the order of the air
 }
 
 type tagKey struct {
@@ -45,7 +46,7 @@ type tagKey struct {
 
 // NewIndex indexes the names of sites, AHUs, banks and items.
 func NewIndex(r *plant.Register) *Index {
-	x := &Index{refs: map[string][]ref{}, starts: map[string]bool{}, prefixes: map[string]bool{}, zones: map[string]*time.Location{}}
+	x := &Index{refs: map[string][]ref{}, starts: map[string]bool{}, prefixes: map[string]bool{}, zones: map[string]*time.Location{}, banks: map[plant.BankID][]plant.BankID{}}
 	if r == nil {
 		return x
 	}
@@ -67,6 +68,7 @@ func NewIndex(r *plant.Register) *Index {
 	}
 	for _, id := range r.Banks("") {
 		b, _ := r.Bank(id)
+		x.banks[id.AHU()] = append(x.banks[id.AHU()], id)
 		for _, alias := range append(slices.Clone(b.Aliases), b.Points...) {
 			x.add(alias, ref{kind: refBank, id: id})
 		}
@@ -83,9 +85,12 @@ func NewIndex(r *plant.Register) *Index {
 	return x
 }
 
+// mostParts bounds the words and numbers of a name that people would type.
+const mostParts = 16
+
 func (x *Index) add(name string, f ref) {
 	parts := nameParts(name)
-	if len(parts) == 0 || len(parts) == 1 && len(parts[0]) < 2 {
+	if len(parts) == 0 || len(parts) > mostParts || len(parts) == 1 && len(parts[0]) < 2 {
 		return // one letter would be found everywhere
 	}
 	key := joinParts(parts)
@@ -208,32 +213,29 @@ func announces(toks []token, j int) bool {
 func numberWord(w string) bool { return w == "no" || w == "nr" || w == "number" || w == "num" }
 
 // nameJoint reports whether a sign may stand inside a name.
-func nameJoint(s string) bool { return s == "-" || s == "." || s == "/" || s == "#" }
+func nameJoint(s string) bool { return s == "-" || s == "_" || s == "." || s == "/" || s == "#" }
 
 // nearest lists the AHUs of the sites whose tags are most like key, the likest
-// first: at most three, one slip apart, or two in a long tag.
+// first, at most three. Too many that are no more like it than others are no
+// help: then none of those is given.
 func (x *Index) nearest(key string, sites []string) []plant.BankID {
 	type near struct {
 		id plant.BankID
 		d  int
 	}
 	var found []near
-	most := 1
-	if len(key) > 6 {
-		most = 2
-	}
-	letters, number := cutTag(key)
+	far := 0
 	for _, t := range x.tags {
-		if !slices.Contains(sites, t.id.Site()) {
+		if !slices.Contains(sites, t.id.Site()) || slices.ContainsFunc(found, func(n near) bool { return n.id == t.id }) {
 			continue
 		}
-		d := editDistance(key, t.key, most+1)
-		if l, n := cutTag(t.key); n == number && n != "" && d > 1 && editDistance(l, letters, 3) <= 2 {
-			d = most // the number is right, the letters are not
-		}
-		if d <= most && !slices.ContainsFunc(found, func(n near) bool { return n.id == t.id }) {
+		if d := unlike(key, t.key); d <= farthest {
 			found = append(found, near{t.id, d})
+			far += btoi(d == farthest)
 		}
+	}
+	if far > 3 {
+		found = slices.DeleteFunc(found, func(n near) bool { return n.d == farthest })
 	}
 	slices.SortStableFunc(found, func(a, b near) int { return cmp.Compare(a.d, b.d) })
 	var out []plant.BankID
@@ -241,6 +243,50 @@ func (x *Index) nearest(key string, sites []string) []plant.BankID {
 		out = append(out, n.id)
 	}
 	return out
+}
+
+// farthest is the greatest distance at which a tag is still offered.
+const farthest = 4
+
+// unlike measures how far the typed key is from a tag: 0 the same (elsewhere), 1 a
+// character more or less or two swapped, 2 a neighbouring key, 3 right number
+// with other letters, 4 any other single slip, 5 further.
+func unlike(key, tag string) int {
+	d := editDistance(key, tag, 3)
+	letters, number := cutTag(key)
+	l, n := cutTag(tag)
+	switch {
+	case d == 0:
+		return 0
+	case d == 1 && len(key) != len(tag), d == 1 && sorted(key) == sorted(tag):
+		return 1
+	case d == 1 && neighbours(key, tag):
+		return 2
+	case n == number && n != "" && editDistance(l, letters, 3) <= 2:
+		return 3
+	case d == 1, d == 2 && len(key) > 7:
+		return farthest
+	}
+	return farthest + 1
+}
+
+func sorted(s string) string {
+	b := []byte(s)
+	slices.Sort(b)
+	return string(b)
+}
+
+// neighbours reports whether the one character in which a and b differ are
+// digits side by side on a keyboard.
+func neighbours(a, b string) bool {
+	for i := range min(len(a), len(b)) {
+		if a[i] == b[i] {
+			continue
+		}
+		x, y := a[i], b[i]
+		return x >= '0' && x <= '9' && y >= '0' && y <= '9' && (x+1 == y || y+1 == x || x+y == '0'+'9')
+	}
+	return false
 }
 
 func cutTag(key string) (letters, number string) {

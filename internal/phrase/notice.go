@@ -16,7 +16,7 @@ func (p *parser) fanOff(g *group) bool {
 		off = slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cOff) || m.text == "off" })
 		bare = true
 	}
-	if off < 0 || g.line.question || hasCue(g.line.marks, cBack, cSwap) || hasCue(g.marks, cCan) {
+	if off < 0 || g.line.question || g.line.has(cBack, cSwap) || hasCue(g.marks, cCan) {
 		return false
 	}
 	if bare && hasKind(g.marks, mNum) {
@@ -60,10 +60,7 @@ func (p *parser) skip(g *group) bool {
 	if !ok {
 		return true
 	}
-	reason := p.remainder(g, g.marks, cNoRead, cSkipWord)
-	if reason == "" {
-		reason = p.selfReason(g.marks)
-	}
+	reason := strings.TrimSpace(p.selfReason(g.marks) + " " + p.remainder(g, g.marks, cNoRead, cSkipWord))
 	if reason == "" {
 		p.askReasonToSkip(g, ahus[0])
 		return true
@@ -150,13 +147,16 @@ func (p *parser) skipBank(g *group, s *segment, nums []mark) bool {
 func (p *parser) remainder(g *group, ms []mark, drop ...cue) string {
 	var b strings.Builder
 	last := -1
-	for _, m := range ms {
+	for i, m := range ms {
+		if m.kind == mWhen && i > 0 && ms[i-1].is(cTo) {
+			m.kind = mCue // "till Friday" belongs to the reason
+		}
 		gone := m.kind == mNum && slices.Contains(drop, cOff) || m.text == "off" && slices.Contains(drop, cOff) || m.kind == mAHU || m.kind == mSite || m.kind == mBank || m.kind == mWhen || m.anyOf(drop...)
 		if gone {
 			last = -1
 			continue
 		}
-		if m.kind == mPunct && b.Len() == 0 || m.is(cFor) && b.Len() == 0 || m.anyOf(cFill) && b.Len() == 0 && onlyLink(m.text) {
+		if m.kind == mPunct && b.Len() == 0 || (m.is(cFor) || m.text == "to") && b.Len() == 0 || m.anyOf(cFill) && b.Len() == 0 && onlyLink(m.text) {
 			continue
 		}
 		if last >= 0 {
@@ -167,13 +167,13 @@ func (p *parser) remainder(g *group, ms []mark, drop ...cue) string {
 		b.WriteString(p.text[m.from:m.to])
 		last = m.to
 	}
-	return strings.Trim(b.String(), " \t,;:.-–()")
+	return strings.Trim(tidy(b.String()), " ,;:.-–()")
 }
 
 // onlyLink reports whether a word only links a reason to what it explains.
 func onlyLink(w string) bool {
 	switch w {
-	case "is", "are", "was", "the", "on", "in", "as", "it", "we", "at", "of":
+	case "to", "is", "are", "was", "the", "on", "in", "as", "it", "we", "at", "of":
 		return true
 	}
 	return false
@@ -192,7 +192,7 @@ func (p *parser) askReasonToSkip(g *group, ahu plant.BankID) {
 func (p *parser) defect(g *group) {
 	i := -1
 	for j, m := range g.marks {
-		if plantFire(g.line) && m.is(cEvent) || m.is(cDefect) && !(m.is(cPiece) && j > 0 && g.marks[j-1].kind == mNum) { // "24 Stück" is no stuck gauge
+		if g.line.plantFire && m.is(cEvent) || m.is(cDefect) && !(m.is(cPiece) && j > 0 && g.marks[j-1].kind == mNum) { // "24 Stück" is no stuck gauge
 			i = j
 			break
 		}
@@ -213,10 +213,27 @@ func (p *parser) defect(g *group) {
 			}
 		}
 	}
-	note := strings.TrimSpace(p.raw(from, max(from, to)))
+	note := trimLinks(p.raw(from, max(from, to)))
 	place := p.defectPlace(g, ahus[0])
 	if at, ok := p.at(g, place); ok && note != "" {
 		p.add(p.item(g, place, at, entry.Defect{Note: note, Fixed: fixed}))
+	}
+}
+
+// trimLinks takes linking words off both ends of a note: "is leaking at".
+func trimLinks(s string) string {
+	for {
+		before, after, ok := strings.Cut(s, " ")
+		if ok && onlyLink(strings.ToLower(before)) {
+			s = after
+			continue
+		}
+		i := strings.LastIndexByte(s, ' ')
+		if i > 0 && onlyLink(strings.ToLower(s[i+1:])) {
+			s = s[:i]
+			continue
+		}
+		return strings.TrimSpace(s)
 	}
 }
 
@@ -258,11 +275,23 @@ func (p *parser) clause(ms []mark, i int) (from, to int) {
 // notice reads a segment without numbers: nothing of its own is recorded, but a
 // bank with words that make no sense is no chatter either.
 func (p *parser) notice(g *group, s *segment) {
+	if g.ahu != nil && len(s.banks) > 0 && !g.line.question && slices.ContainsFunc(s.marks, pressureWord) {
+		if ahus, ok := p.places(g, true); ok {
+			p.problem(AskNumber, sayNoNumber(p.reg.Name(ahus[0])))
+		}
+		return
+	}
 	if p.corrects(g) && g.ahu != nil && len(s.banks) > 0 {
 		if ahus, ok := p.places(g, true); ok {
 			p.problem(AskNumber, sayWhichRight(p.reg.Name(ahus[0])))
 		}
 	}
+}
+
+// pressureWord reports whether a mark is a unit without a number.
+func pressureWord(m mark) bool {
+	u, ok := unitNamed(m.text)
+	return m.kind == mCue && ok && u.kind == uPressure && !u.weak
 }
 
 // event records something outside that dirties filters for a while, at the AHUs
@@ -273,13 +302,8 @@ func (p *parser) event(g *group) bool {
 		return false
 	}
 	m := g.marks[i]
-	if plantFire(g.line) {
+	if g.line.plantFire || g.line.drill {
 		return false
-	}
-	for _, w := range g.line.marks {
-		if w.text == "alarm" || w.text == "drill" || w.text == "damper" || w.text == "dampers" || w.text == "detector" || w.text == "test" {
-			return false
-		}
 	}
 	what := p.eventName(g.marks, i)
 	if g.ahu != nil {
@@ -305,12 +329,6 @@ func (p *parser) event(g *group) bool {
 		p.add(p.item(g, place, at, entry.Event{What: what}))
 	}
 	return true
-}
-
-// plantFire reports whether smoke or fire is said to come from the plant itself:
-// a defect, not an event outside.
-func plantFire(l *line) bool {
-	return l.has(cEvent) && slices.ContainsFunc(l.marks, func(m mark) bool { return slices.Contains(defectSources, m.text) })
 }
 
 // eventName is "heath fire smoke": the event words that stand together.

@@ -34,6 +34,10 @@ func (k *marker) number() bool {
 	if t.kind != tNumber {
 		return false
 	}
+	if k.labelled() {
+		k.put(mark{kind: mOther}, k.i+1)
+		return true
+	}
 	q := quantity{first: t.num, numTo: t.to}
 	next := k.i + 1
 	if v, n := k.vulgar(k.i); n > 0 {
@@ -67,6 +71,14 @@ func (k *marker) number() bool {
 	m := &k.out[len(k.out)-1]
 	m.from = min(m.from, from)
 	return true
+}
+
+// labelled reports whether the number names a place: "room 12".
+func (k *marker) labelled() bool {
+	if k.tok(k.i+1).kind == tUnit {
+		return false
+	}
+	return k.isWord(k.i-1, "room", "floor", "level", "door", "bay", "block", "zone", "riser", "ward", "raum", "sala", "planta", "etage", "ext", "extension", "ticket", "job")
 }
 
 func (t token) sign(s ...string) bool {
@@ -187,7 +199,7 @@ func (k *marker) signOf(q *quantity) int {
 	case last.punct("−") && touching:
 		q.sign = negated
 	case last.punct("-") && touching && !k.toks[k.i-1].glued,
-		last.punct("-") && touching && k.tok(k.i-2).sign(":", "=", "("):
+		last.punct("-") && touching && k.tok(k.i-2).sign(":", "=", "(", "-"):
 		q.sign = dashed
 	case last.is(cMinus):
 		q.sign = negated
@@ -206,18 +218,29 @@ func (k *marker) signOf(q *quantity) int {
 	default:
 		return from
 	}
-	q.signFrom = last.from
-	k.out = k.out[:len(k.out)-1]
-	return last.from
+	n := len(k.out) - 1
+	for q.sign == dashed && n > 0 && k.out[n-1].punct("-") && k.out[n-1].to == k.out[n].from {
+		n-- // "--60"
+	}
+	q.signFrom = k.out[n].from
+	k.out = k.out[:n]
+	return q.signFrom
 }
+
+// mostInBank is the number up to which "12 bags" counts bags and is no reading
+// named after its value ("205 bags").
+const mostInBank = 60
 
 // piecesOf sees whether the number counts pieces.
 func (k *marker) piecesOf(q *quantity, next int) {
 	if q.unit.kind != uNone || q.isRange || q.first.decimals > 0 {
 		return
 	}
-	if e, n := k.phraseAt(next); n > next && e.cues.has(cPiece) {
+	if e, n := k.phraseAt(next); n > next && e.cues.has(cPiece) && !(k.tok(n).kind == tNumber && k.tok(n).glued) {
 		q.piece = true
+	}
+	if k.isWord(next, "of", "von", "de") && k.tok(next+1).kind == tNumber || k.isWord(k.i-1, "of", "von") && k.tok(k.i-2).kind == tNumber {
+		q.piece = true // "3 of 12"
 	}
 	if t := k.tok(next); t.kind == tWord && (t.text == "filters" || t.text == "filter" || t.text == "frames") {
 		q.piece = true
@@ -230,7 +253,7 @@ func (k *marker) piecesOf(q *quantity, next int) {
 			q.piece = true
 		}
 	}
-	if w, n := k.stageAt(next); n > next && w.plural {
+	if w, n := k.stageAt(next); n > next && w.plural && q.first.value <= mostInBank {
 		q.pieceStage = true
 	}
 }

@@ -140,6 +140,7 @@ const (
 	AskImpossible = "impossible"  // outside what a filter gauge can show
 	AskNumber     = "number"      // a number that fits nothing
 	AskFuture     = "future"      // a reading or swap that has yet to happen
+	AskDate       = "date"        // 31 Feb
 	AskWhen       = "when"        // a booking or deferral without a day
 	AskReason     = "reason"      // a skip or deferral without a reason
 	AskJob        = "which-job"   // "done", with several jobs open

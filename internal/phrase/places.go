@@ -15,7 +15,7 @@ func (p *parser) settlePlaces() {
 		l := &p.lines[n]
 		p.demoteWords(l)
 		named := ""
-		first := p.firstSite(l)
+		l.site = p.firstSite(l)
 		for i := range l.marks {
 			m := &l.marks[i]
 			switch m.kind {
@@ -25,16 +25,20 @@ func (p *parser) settlePlaces() {
 					p.mention(plant.BankID(s))
 				} else {
 					m.kind = mWord
+					l.unknown++
 				}
 			case mAHU:
 				site, here := named, named != ""
-				if site == "" && first != "" {
-					site, here = first, true
+				if site == "" && l.site != "" {
+					site, here = l.site, true
 				}
 				if site == "" {
 					site = carried
 				}
 				for t := range m.tags {
+					if here {
+						m.tags[t].site = site
+					}
 					m.tags[t].ids = p.settleTag(m.tags[t].ids, site, here)
 					if ids := m.tags[t].ids; len(ids) == 1 {
 						p.mention(ids[0])
@@ -42,6 +46,7 @@ func (p *parser) settlePlaces() {
 				}
 			}
 		}
+		l.sum()
 	}
 }
 
@@ -146,12 +151,14 @@ func (p *parser) places(g *group, must bool) ([]plant.BankID, bool) {
 		return g.ahus, !g.lost
 	}
 	if g.ahu == nil {
-		switch {
+		switch own := p.namedBank(g.marks); {
+		case own != "":
+			g.ahus = []plant.BankID{own.AHU()}
 		case p.carried != nil:
 			ids, ok := p.places(p.carried, true)
 			g.ahus, g.lost = ids, !ok
 		case p.sc.Here != "" && p.sc.Here.AHU() != plant.BankID(p.sc.Here.Site()):
-			g.ahus = []plant.BankID{p.sc.Here.AHU()}
+			g.ahus, g.here = []plant.BankID{p.sc.Here.AHU()}, true
 		case must:
 			g.lost = true
 			p.askWhichAHU(g)
@@ -176,8 +183,22 @@ func (p *parser) places(g *group, must bool) ([]plant.BankID, bool) {
 	return g.ahus, !g.lost
 }
 
+// namedBank is the one bank that a name of its own finds without its AHU.
+func (p *parser) namedBank(ms []mark) plant.BankID {
+	for _, m := range ms {
+		if m.kind != mBank || len(m.banks) != 1 || m.banks[0].stage != "" {
+			continue
+		}
+		ids := slices.DeleteFunc(slices.Clone(m.banks[0].ids), func(id plant.BankID) bool { return !p.serves(id.Site()) })
+		if len(ids) == 1 {
+			return ids[0]
+		}
+	}
+	return ""
+}
+
 // banksOf lists the banks of an AHU.
-func (p *parser) banksOf(ahu plant.BankID) []plant.BankID { return p.reg.Banks(ahu) }
+func (p *parser) banksOf(ahu plant.BankID) []plant.BankID { return p.x.banks[ahu] }
 
 // matchBank lists the banks of ahu that a word can mean.
 func (p *parser) matchBank(ahu plant.BankID, w bankWord) []plant.BankID {
@@ -244,8 +265,8 @@ func (p *parser) siteName(site string) string {
 
 // onlySite is the site a statement without an AHU belongs to, if that is clear.
 func (p *parser) onlySite(l *line) (string, bool) {
-	if s := p.firstSite(l); s != "" {
-		return s, true
+	if l.site != "" {
+		return l.site, true
 	}
 	if s := p.sc.Here.Site(); s != "" {
 		return s, true

@@ -234,6 +234,7 @@ func (p *parser) carryUnits() {
 			if u, ok := unitNamed(m.text); m.kind == mWord && ok && u.kind == uPressure && !u.weak && u.pressure != units.Psi {
 				m.kind, m.cues = mCue, fillOnly // "bag 205, all in Pa"
 				p.lines[i].unknown--
+				p.lines[i].sum()
 				last = u
 				if first.kind == uNone {
 					first = u

@@ -17,9 +17,12 @@ var asks = []struct {
 	{cDue, QueryDue}, {cStatus, QueryStatus}, {cHow, QueryHow},
 }
 
+// longestQuestion is the number of marks beyond which a line is no question.
+const longestQuestion = 40
+
 // question reads a line as a question to the bot.
 func (p *parser) question(l *line) bool {
-	if p.refused != "" {
+	if p.refused != "" || len(l.marks) > longestQuestion {
 		return false
 	}
 	places, placed := p.queryPlaces(l)
@@ -30,7 +33,7 @@ func (p *parser) question(l *line) bool {
 		}
 		kind := a.kind
 		switch {
-		case kind == QueryStatus && placed && hasKind(l.marks, mAHU, mBank):
+		case kind == QueryStatus && placed && l.hasKind(mAHU, mBank):
 			kind = QueryHow
 		case kind == QueryHow && !placed:
 			continue
@@ -40,11 +43,15 @@ func (p *parser) question(l *line) bool {
 		p.put(l, Query{Kind: kind, Places: places, Items: items, Within: within(l.marks)})
 		return true
 	}
-	if l.question && len(items) > 0 && l.unknown <= 2 && !l.has(cWish, cOrdered, cArrived) && !hasKind(l.marks, mNum) {
+	if l.question && len(items) > 0 && l.unknown <= 2 && !l.has(cWish, cOrdered, cArrived) && !l.hasKind(mNum) {
 		p.put(l, Query{Kind: QueryStock, Places: places, Items: items}) // "how many BAG-592 have we got"
 		return true
 	}
-	if p.nameOnly(l) || l.question && placed && l.unknown <= 2 && !hasKind(l.marks, mNum) && !l.has(cBook, cWish, cCancel, cDefer) && hasKind(l.marks, mAHU, mBank) && p.tame(l) {
+	if l.polar && placed && l.hasKind(mAHU, mBank) && l.unknown <= 2 {
+		p.put(l, Query{Kind: QueryHow, Places: places})
+		return true
+	}
+	if p.nameOnly(l) || l.question && placed && l.unknown <= 2 && !l.hasKind(mNum) && !l.has(cBook, cWish, cCancel, cDefer) && l.hasKind(mAHU, mBank) && p.tame(l) {
 		p.put(l, Query{Kind: QueryHow, Places: places})
 		return true
 	}
@@ -78,7 +85,7 @@ func (p *parser) put(l *line, q Query) {
 
 // nameOnly reports whether a line names a place and nothing else: how is it?
 func (p *parser) nameOnly(l *line) bool {
-	if !hasKind(l.marks, mAHU) || len(p.lines) > 1 {
+	if !l.hasKind(mAHU) || len(p.lines) > 1 {
 		return false
 	}
 	for _, m := range l.marks {
@@ -97,7 +104,7 @@ func (p *parser) meant(l *line, kind QueryKind, placed bool, items []string) boo
 			return false
 		}
 	case QueryDue, QueryHow:
-		if hasKind(l.marks, mNum) && !l.question {
+		if l.hasKind(mNum) && !l.question {
 			return false
 		}
 	case QueryCost, QueryChart, QueryCompare, QuerySteps, QueryWhy, QueryOrders, QueryOwed, QueryVisits, QueryDigest, QueryStatus, QueryHelp, QueryUndo:
@@ -166,7 +173,7 @@ func (p *parser) queryPlaces(l *line) ([]plant.BankID, bool) {
 			}
 		}
 	}
-	if !tagged && (len(words) > 0 || !hasKind(l.marks, mSite)) && p.sc.Here != "" {
+	if !tagged && (len(words) > 0 || !l.hasKind(mSite)) && p.sc.Here != "" {
 		if len(words) > 0 {
 			ahus = append(ahus, p.sc.Here.AHU())
 		} else if l.has(cHow, cWhy, cChart, cCost, cSteps) {
@@ -204,7 +211,7 @@ func (p *parser) queryPlaces(l *line) ([]plant.BankID, bool) {
 // alsoStates reports whether a line with a question also holds a statement: a
 // wish to order has its own entry.
 func (p *parser) alsoStates(l *line) bool {
-	return hasKind(l.marks, mNum) && hasKind(l.marks, mAHU) && hasKind(l.marks, mBank) && !l.has(cCompare, cDue) && l.unknown <= 3 && !l.question
+	return l.hasKind(mNum) && l.hasKind(mAHU) && l.hasKind(mBank) && !l.has(cCompare, cDue) && l.unknown <= 3 && !l.question
 }
 
 // undo reads "undo" and "undo 4127".
@@ -235,7 +242,7 @@ func (p *parser) help(l *line) bool {
 		p.query = &Query{Kind: QueryHelp}
 		return true
 	}
-	if !l.has(cHelp) || l.unknown > 0 || hasKind(l.marks, mAHU, mNum, mItem) || l.words() > 6 {
+	if !l.has(cHelp) || l.unknown > 0 || l.hasKind(mAHU, mNum, mItem) || l.words() > 6 {
 		return false
 	}
 	p.query = &Query{Kind: QueryHelp}

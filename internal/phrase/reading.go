@@ -54,6 +54,9 @@ func (p *parser) segment(g *group, s *segment, ordered bool) {
 // likely reports whether bare numbers of a segment are meant as readings, and
 // not part of talk that happens to name an AHU.
 func (p *parser) likely(g *group, s *segment, nums []mark) bool {
+	if g.line.polar {
+		return false
+	}
 	if typedPressure(nums) || slices.ContainsFunc(nums, func(m mark) bool { return m.q.carried }) {
 		return g.ahu != nil || len(s.banks) > 0 || g.line.unknown == 0
 	}
@@ -68,17 +71,17 @@ func (p *parser) readings(g *group, s *segment, nums []mark) {
 	if !p.likely(g, s, nums) {
 		return
 	}
-	nums = current(s, nums)
 	ahus, ok := p.places(g, true)
-	if !ok {
+	if !ok || p.crowded(ahus[0], nums) {
 		return
 	}
+	nums = current(s, nums)
 	if len(ahus) > 1 {
 		p.problem(AskAHU, sayOneAHU())
 		return
 	}
 	ahu := ahus[0]
-	if p.corrects(g) {
+	if p.corrects(g) || len(nums) > 1 && slices.ContainsFunc(nums, func(m mark) bool { return negatedBefore(s.marks, m) }) {
 		p.correction(g, s, ahu, nums)
 		return
 	}
@@ -101,6 +104,18 @@ func (p *parser) readings(g *group, s *segment, nums []mark) {
 	default:
 		p.problem(AskNumber, sayTwoValues(p.reg.Name(ahu), p.raw(nums[0].from, nums[len(nums)-1].q.unitTo)))
 	}
+}
+
+// mostNumbers is how many numbers one bank may be given before they are taken
+// for something else.
+const mostNumbers = 8
+
+func (p *parser) crowded(place plant.BankID, nums []mark) bool {
+	if len(nums) <= mostNumbers {
+		return false
+	}
+	p.problem(AskNumber, sayTwoValues(p.reg.Name(place), p.raw(nums[0].from, nums[2].q.unitTo)))
+	return true
 }
 
 // current drops values said to be of the past ("was 107") where another is given.
@@ -162,7 +177,7 @@ func (p *parser) reading(g *group, s *segment, bank plant.BankID, m mark) {
 		return
 	}
 	r := p.body(g, s, bank, v)
-	p.add(p.item(g, bank, at, r, p.readingFlags(g, s, v)...))
+	p.add(p.item(g, bank, at, r, p.readingFlags(g, bank, v)...))
 }
 
 func (p *parser) body(g *group, s *segment, bank plant.BankID, v value) entry.Reading {
@@ -173,14 +188,17 @@ func (p *parser) body(g *group, s *segment, bank plant.BankID, v value) entry.Re
 	return entry.Reading{
 		Pa: v.pa, StepPa: v.step, Unit: v.unit, Assumed: v.assumed,
 		FlowM3s: p.flowFor(a, bank), FanHz: a.hz, FanPct: a.pct,
-		Wet: hasCue(g.line.marks, cWet),
+		Wet: g.line.has(cWet),
 	}
 }
 
-func (p *parser) readingFlags(g *group, s *segment, v value) []string {
+func (p *parser) readingFlags(g *group, bank plant.BankID, v value) []string {
 	flags := slices.Clone(v.flags)
-	if g.ahu == nil && p.carried == nil {
+	if g.here {
 		flags = append(flags, "here")
+	}
+	if b, _ := p.reg.Bank(bank); b.Gauge.Absent {
+		flags = append(flags, "no-gauge")
 	}
 	return flags
 }
@@ -390,7 +408,7 @@ func (p *parser) offset(bank plant.BankID, s *segment, nums []mark) (float64, []
 // amendment: a value that takes the place of the last one.
 
 // corrects reports whether a group puts an earlier entry right.
-func (p *parser) corrects(g *group) bool { return hasCue(g.line.marks, cAmend) }
+func (p *parser) corrects(g *group) bool { return g.line.has(cAmend) }
 
 // correction reads "should be 0.54 not 0.45 iwc".
 func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []mark) {
@@ -439,7 +457,7 @@ func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []mark)
 func negatedBefore(ms []mark, n mark) bool {
 	i := slices.IndexFunc(ms, func(m mark) bool { return m.from == n.from })
 	for j := i - 1; j >= 0 && ms[j].kind != mNum; j-- {
-		if ms[j].is(cNot) || ms[j].is(cBefore) || ms[j].text == "instead" {
+		if ms[j].is(cNot) {
 			return true
 		}
 		if ms[j].is(cAmend) {

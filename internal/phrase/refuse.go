@@ -28,13 +28,13 @@ func refusal(l *line) string {
 		return RefuseLock
 	case l.has(cSkipWord) && l.has(cSteps, cLock):
 		return RefuseShorten
-	case l.has(cForget) && l.has(cLimit), l.has(cMark, cSet) && l.has(cAll, cThese) && l.has(cClean) && !hasKind(l.marks, mNum):
+	case l.has(cForget) && l.has(cLimit), l.has(cMark, cSet) && l.has(cAll, cThese) && l.has(cClean) && !l.hasKind(mNum):
 		return RefuseOverride
 	case setsLimit(l):
 		return RefuseRegister
-	case l.has(cCopy) && !hasKind(l.marks, mNum) && !l.has(cSwap) && (hasKind(l.marks, mAHU, mBank, mSite) || l.has(cAll, cThese) || l.unknown == 0 && l.words() <= 6):
+	case l.has(cCopy) && !l.hasKind(mNum) && !l.has(cSwap) && (l.hasKind(mAHU, mBank, mSite) || l.has(cAll, cThese) || l.unknown == 0 && l.words() <= 6):
 		return RefuseCopy
-	case l.has(cSame) && !l.question && hasKind(l.marks, mAHU) && !hasKind(l.marks, mNum) && !l.has(cSwap, cDone, cDefect):
+	case l.has(cSame) && !l.question && l.hasKind(mAHU) && !l.hasKind(mNum) && !l.has(cSwap, cDone, cDefect):
 		return RefuseCopy
 	}
 	return ""
@@ -45,7 +45,7 @@ func runningFan(l *line) bool {
 	if !l.has(cRunning, cWithout) || l.has(cSwap, cBack) {
 		return false
 	}
-	fan := hasKind(l.marks, mAHU, mBank) || l.has(cFan) || slices.ContainsFunc(l.marks, func(m mark) bool {
+	fan := l.hasKind(mAHU, mBank) || l.has(cFan) || slices.ContainsFunc(l.marks, func(m mark) bool {
 		return m.is(cRunning) && m.text != "live" && m.text != "running" && m.text != "spinning" && m.text != "turning"
 	})
 	asks := l.has(cCan, cSteps) || l.question || l.has(cDoing, cChange, cWork) && l.has(cWithout, cWith)
@@ -80,7 +80,7 @@ func setsLimit(l *line) bool {
 		return false
 	}
 	number := func(m mark) bool { return m.kind == mNum }
-	if l.has(cSet, cChange) && (hasKind(l.marks, mNum, mAHU, mBank)) {
+	if l.has(cSet, cChange) && (l.hasKind(mNum, mAHU, mBank)) {
 		return true
 	}
 	return !slices.ContainsFunc(l.marks[:i], number) && slices.ContainsFunc(l.marks[i:], number) && !l.has(cOver)

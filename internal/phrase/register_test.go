@@ -1,6 +1,7 @@
 package phrase_test
 
 import (
+	"sync"
 	"time"
 
 	"clogwise/internal/phrase"
@@ -97,11 +98,16 @@ func testRegister() *plant.Register {
 	return plant.NewRegister(c)
 }
 
-// Scopes that the conversation table names.
-func scopeNamed(name string) phrase.Scope {
+var shared = sync.OnceValues(func() (*plant.Register, *phrase.Index) {
 	r := testRegister()
+	return r, phrase.NewIndex(r)
+})
+
+// scopeNamed gives the scopes that the conversation table names.
+func scopeNamed(name string) phrase.Scope {
+	r, index := shared()
 	sc := phrase.Scope{
-		Register: r, Index: phrase.NewIndex(r), Sites: []string{"northgate"}, Now: now, By: "kim",
+		Register: r, Index: index, Sites: []string{"northgate"}, Now: now, By: "kim",
 		Last: func(id plant.BankID) (float64, time.Time, bool) {
 			b, ok := r.Bank(id)
 			if !ok || b.Gauge.Absent {

@@ -129,7 +129,7 @@ func valuesFirst(ms []mark, at []int) bool {
 func (s *segment) numbers() []mark {
 	var out []mark
 	for _, m := range s.marks {
-		if m.kind == mNum && !m.q.piece && !m.q.clockish {
+		if m.kind == mNum && !m.q.piece && !m.q.pieceStage && !m.q.clockish {
 			out = append(out, m)
 		}
 	}

@@ -11,7 +11,7 @@ import (
 
 // stock records a count of an item in the site's store: "stock BAG-592 14".
 func (p *parser) stock(g *group) bool {
-	if !hasCue(g.line.marks, cStock) || g.line.question || hasCue(g.line.marks, cWish, cOrdered, cArrived) {
+	if !g.line.has(cStock) || g.line.question || g.line.has(cWish, cOrdered, cArrived) {
 		return false
 	}
 	items := itemsOf(g.marks)
@@ -70,7 +70,7 @@ func (p *parser) itemSite(g *group, code string) (string, bool) {
 			return ahus[0].Site(), true
 		}
 	}
-	if s := p.firstSite(g.line); s != "" {
+	if s := g.line.site; s != "" {
 		return s, true
 	}
 	if it, ok := p.reg.Item(code); ok && it.Site != "" && p.serves(it.Site) {
@@ -83,14 +83,13 @@ func (p *parser) itemSite(g *group, code string) (string, bool) {
 // "need 20 pleats 592x592x48 for AHU-1 wk 32", "… DIRTY pls order". It says
 // whether bare numbers of the group were pieces.
 func (p *parser) order(g *group) bool {
-	ms := g.line.marks
-	placed, wish, arrived := hasCue(ms, cOrdered), hasCue(ms, cWish), hasCue(ms, cArrived)
-	if !placed && !wish && !arrived || hasCue(ms, cLeft, cSteps) || g.line.question && (!wish || g.line.unknown > 0) {
+	placed, wish, arrived := g.line.has(cOrdered), g.line.has(cWish), g.line.has(cArrived)
+	if !placed && !wish && !arrived || g.line.has(cLeft, cSteps) || g.line.question && (!wish || g.line.unknown > 0) {
 		return false
 	}
 	items := itemsOf(g.marks)
 	size, sized := sizeOf(g.marks)
-	plain := hasCue(ms, cWish) && saysOrder(ms)
+	plain := g.line.has(cWish) && g.line.orders
 	n, counted := countOf(g.marks, false)
 	if typedPressure(g.marks) && !plain && len(items) == 0 && !sized {
 		return false
@@ -118,8 +117,8 @@ func (p *parser) order(g *group) bool {
 	}
 	o := entry.Order{Item: code, Count: n, Requested: !placed && !arrived, Received: arrived && !placed}
 	if g.timed && o.Received == false && g.moment.day != dayNone && (g.moment.future || g.moment.day != dayOffset) {
-		t, _ := g.moment.ahead(p.sc.Now, p.zone(place), 0, 0)
-		if t.After(p.sc.Now) {
+		t, _ := p.local(g.moment, place).ahead(p.sc.Now, p.zone(place), 0, 0)
+		if t.After(p.sc.Now) && !g.moment.bad {
 			o.Due = &t
 		}
 	}
@@ -136,17 +135,6 @@ func wishesFor(g *group) bool {
 	wish := slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cWish) })
 	bank := slices.IndexFunc(g.marks, func(m mark) bool { return m.kind == mBank })
 	return wish >= 0 && wish < bank && g.line.unknown == 0 && !hasKind(g.marks, mNum) && !g.line.question
-}
-
-// saysOrder reports whether the word itself is there, not only a need.
-func saysOrder(ms []mark) bool {
-	return slices.ContainsFunc(ms, func(m mark) bool {
-		switch m.text {
-		case "order", "reorder", "re order", "pls order", "please order", "bestellen", "bitte bestellen", "pedir":
-			return true
-		}
-		return false
-	})
 }
 
 func sizeOf(ms []mark) ([3]int, bool) {

@@ -27,10 +27,10 @@ func (p *parser) swap(g *group, s *segment) bool {
 // tellsSwap reports whether a segment says that filters were changed, not that
 // they are to be.
 func (p *parser) tellsSwap(g *group, s *segment) bool {
-	if s.has(cLeft) || g.line.question && len(s.numbers()) == 0 {
+	if s.has(cLeft) || g.line.polar || g.line.question && len(s.numbers()) == 0 || undone(s.marks) {
 		return false
 	}
-	if s.has(cSwap) && !s.has(cGauge) || s.swap || s.fresh && !hasCue(g.line.marks, cWish, cOrdered, cArrived, cBook, cDefect) {
+	if s.has(cSwap) && !s.has(cGauge) || s.swap || s.fresh && !g.line.has(cWish, cOrdered, cArrived, cBook, cDefect) {
 		return true
 	}
 	if s.has(cDone) && !s.has(cJob) && (len(s.banks) > 0 || saysFilters(s.marks)) {
@@ -45,6 +45,16 @@ func (p *parser) tellsSwap(g *group, s *segment) bool {
 	if g.ahu != nil && g.line.unknown == 0 && !g.line.question {
 		p.askChange(g, s)
 		return true
+	}
+	return false
+}
+
+// undone reports whether the word for a change is negated: "not done".
+func undone(ms []mark) bool {
+	for i, m := range ms {
+		if i > 0 && ms[i-1].is(cNot) && m.anyOf(cSwap, cDone, cChange) {
+			return true
+		}
 	}
 	return false
 }
@@ -99,15 +109,15 @@ func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
 	if !ok {
 		return
 	}
-	sw := entry.Swap{Who: p.who(g.line)}
+	sw := entry.Swap{Who: g.line.who}
 	var flags []string
 	if n := pieces(s); n > 0 {
 		sw.Count = &n
 	}
+	if p.crowded(bank, s.numbers()) {
+		return
+	}
 	for _, m := range s.numbers() {
-		if m.q.pieceStage && m.q.unit.kind == uNone {
-			continue
-		}
 		if !p.swapNumber(s, e, bank, m, &sw, &flags) {
 			return
 		}
@@ -124,7 +134,7 @@ func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
 	if i := slices.IndexFunc(s.marks, func(m mark) bool { return m.kind == mItem }); i >= 0 && s.marks[i].code != e.bank.Item {
 		sw.Item = s.marks[i].code
 	}
-	if hasCue(g.line.marks, cRunning) {
+	if g.line.has(cRunning) {
 		flags = append(flags, "running-fan")
 	}
 	if p.noDrop(e, s, sw) {
@@ -133,7 +143,7 @@ func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
 	sw.Confirmed = sw.Count != nil && sw.CleanPa != nil && !slices.Contains(flags, "no-drop")
 	it := p.item(g, bank, at, sw, flags...)
 	it.Unstated = p.unstated(bank, sw, a)
-	it.CorrectsLast = hasCue(g.line.marks, cAmend)
+	it.CorrectsLast = g.line.has(cAmend)
 	p.add(it)
 	if s.has(cDone) && slices.Contains(p.sc.Booked, bank) {
 		p.add(p.item(g, bank, at, entry.JobDone{CleanPa: sw.CleanPa, FanHz: sw.FanHz}))
@@ -215,18 +225,6 @@ func (p *parser) unstated(bank plant.BankID, sw entry.Swap, a air) []string {
 		out = append(out, "fan")
 	}
 	return out
-}
-
-func (p *parser) who(l *line) string {
-	if l.who != "" {
-		return l.who
-	}
-	for i, m := range l.marks {
-		if m.is(cBy) && i+1 < len(l.marks) && l.marks[i+1].kind == mWord {
-			return p.text[l.marks[i+1].from:l.marks[i+1].to]
-		}
-	}
-	return ""
 }
 
 // askChange asks whether "change" tells of the past or the future.

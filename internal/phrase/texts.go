@@ -78,8 +78,11 @@ func join(words []string, last string) string {
 	}
 }
 
-// sayBare is a question without choices.
-func sayBare(text, _ string) string { return text }
+// sayOneByOne is a question of which a message holds several, so that no one
+// choice answers it.
+func sayOneByOne(text string) string {
+	return text + " The message holds more such questions: correct it and send it again."
+}
 
 func sayUnknownTag(typed string, near []string) string {
 	if len(near) == 0 {
@@ -105,6 +108,9 @@ func sayWhichSite(sites []string) string {
 }
 
 func sayBank(ahu, typed string, banks []string) string {
+	if typed != "" && len(banks) == 1 {
+		return fmt.Sprintf("%s has no %q, only its %s bank. Is that meant? Nothing saved yet.", ahu, typed, banks[0])
+	}
 	if typed != "" {
 		return fmt.Sprintf("%s has no one bank called %q. Which: %s? Nothing saved yet.", ahu, typed, joinOr(banks))
 	}
@@ -176,6 +182,14 @@ func sayRange(bank, typed string) string {
 	return fmt.Sprintf("%s %s: bouncing between the two? If they are two banks, name each. Nothing saved yet.", bank, typed)
 }
 
+func sayNoNumber(ahu string) string {
+	return fmt.Sprintf("%s: I see a unit and no number. What does the gauge read? Nothing saved.", ahu)
+}
+
+func sayTwiceRead(bank string) string {
+	return fmt.Sprintf("%s is there twice with different values. Send the right one. Nothing saved.", bank)
+}
+
 func sayTwoValues(place, typed string) string {
 	return fmt.Sprintf("%s: %q holds more values than I can place. Name the bank before each. Nothing saved.", place, typed)
 }
@@ -186,6 +200,10 @@ func sayWhichRight(bank string) string {
 
 func sayFuture() string {
 	return "That time is still to come. When was it? Nothing saved yet."
+}
+
+func sayNoSuchDate() string {
+	return "There is no such date. Send it again with the right one. Nothing saved."
 }
 
 func sayWhen(place string) string {

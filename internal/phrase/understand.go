@@ -79,7 +79,16 @@ type line struct {
 	marks    []mark
 	who      string // "-MK"
 	question bool
-	unknown  int // words of no known meaning
+	polar    bool // "is AHU-3 bag 205 Pa", "has it been changed", "if it gets to 250": nothing is reported
+	unknown  int  // words of no known meaning
+
+	cues      cueSet
+	kinds     uint32
+	site      string // the first site named on it
+	plantFire bool   // smoke or fire of the plant itself
+	drill     bool   // of an alarm or exercise
+	orders    bool   // the word "order" itself
+	crew      []string
 }
 
 func (p *parser) cut() {
@@ -88,6 +97,9 @@ func (p *parser) cut() {
 	for i := 0; i <= len(toks); i++ {
 		if i < len(toks) && toks[i].kind != tBreak {
 			continue
+		}
+		if i > start+2 && ordinal(toks[start:]) {
+			start += 2
 		}
 		if i > start {
 			l := line{n: len(p.lines), from: toks[start].from, to: toks[i-1].to}
@@ -99,9 +111,16 @@ func (p *parser) cut() {
 	}
 }
 
+// ordinal reports whether a line starts with the number of a list: "1. ", "2) ".
+func ordinal(toks []token) bool {
+	n := toks[0]
+	return n.kind == tNumber && n.num.decimals == 0 && n.num.value < 100 && toks[1].sign(".", ")") && toks[1].glued && toks[2].kind == tWord && !toks[2].glued
+}
+
 // look notes what concerns the line as a whole.
 func (l *line) look(text string) {
 	l.takeWho(text)
+	l.by(text)
 	for i, m := range l.marks {
 		switch {
 		case m.kind == mWord:
@@ -112,6 +131,42 @@ func (l *line) look(text string) {
 			l.question = true
 		}
 	}
+	if l.polar = polar(l.marks); l.polar {
+		l.question = true
+	}
+	l.sum()
+	l.crew = crew(l, text)
+}
+
+// sum gathers what is asked of a line again and again.
+func (l *line) sum() {
+	l.cues, l.kinds = cueSet{}, 0
+	source := false
+	for _, m := range l.marks {
+		l.kinds |= 1 << m.kind
+		if m.kind == mCue {
+			l.cues[0] |= m.cues[0]
+			l.cues[1] |= m.cues[1]
+		}
+		source = source || slices.Contains(defectSources, m.text)
+		l.drill = l.drill || slices.Contains(drills, m.text)
+		l.orders = l.orders || slices.Contains(orderWords, m.text)
+	}
+	l.plantFire = source && l.has(cEvent)
+}
+
+// polar reports whether a line starts as a yes-or-no question or a condition.
+func polar(ms []mark) bool {
+	if len(ms) < 2 {
+		return false
+	}
+	switch ms[0].text {
+	case "if", "wenn", "falls":
+		return true
+	case "is", "are", "was", "were", "did", "does", "has", "have", "had", "should", "ist", "sind", "hat", "wurde", "esta", "han":
+		return ms[1].kind == mAHU || ms[1].kind == mBank || ms[1].kind == mWord || ms[1].text == "the" || ms[1].text == "any" || ms[1].text == "der" || ms[1].text == "die"
+	}
+	return false
 }
 
 // takeWho takes a signature off the end of the line: "-MK".
@@ -127,7 +182,23 @@ func (l *line) takeWho(text string) {
 	}
 }
 
-func (l *line) has(c ...cue) bool { return hasCue(l.marks, c...) }
+// by finds who did it in words: "by Nadia".
+func (l *line) by(text string) {
+	for i, m := range l.marks {
+		if l.who == "" && m.is(cBy) && i+1 < len(l.marks) && l.marks[i+1].kind == mWord {
+			l.who = text[l.marks[i+1].from:l.marks[i+1].to]
+			return
+		}
+	}
+}
+
+// has and hasKind look into sets made once a line, so that many AHUs on one long
+// line cost no more than as many short lines.
+func (l *line) has(c ...cue) bool { return slices.ContainsFunc(c, l.cues.has) }
+
+func (l *line) hasKind(k ...markKind) bool {
+	return slices.ContainsFunc(k, func(k markKind) bool { return l.kinds&(1<<k) != 0 })
+}
 
 func hasCue(ms []mark, c ...cue) bool {
 	return slices.ContainsFunc(ms, func(m mark) bool { return m.anyOf(c...) })
@@ -142,9 +213,18 @@ func typedPressure(ms []mark) bool {
 	return slices.ContainsFunc(ms, func(m mark) bool { return m.kind == mNum && m.q.unit.kind == uPressure })
 }
 
-// raw is the text of the message between two bytes, trimmed of blanks and commas.
+// raw is the text of the message between two bytes with single blanks, trimmed of
+// them and of commas.
 func (p *parser) raw(from, to int) string {
-	return strings.Trim(p.text[from:to], " \t\r\n,;:.-–")
+	return strings.Trim(tidy(p.text[from:to]), " ,;:.-–")
+}
+
+// tidy makes single blanks of all white space.
+func tidy(s string) string {
+	if !strings.ContainsAny(s, "\t\r\n") && !strings.Contains(s, "  ") {
+		return s
+	}
+	return strings.Join(strings.Fields(s), " ")
 }
 
 // line reads one line.
@@ -156,7 +236,7 @@ func (p *parser) line(l *line) {
 		return
 	}
 	asked := p.question(l)
-	if asked && !typedPressure(l.marks) && !p.alsoStates(l) {
+	if asked && (!typedPressure(l.marks) || l.polar) && !p.alsoStates(l) {
 		return
 	}
 	groups := p.groups(l)
@@ -176,15 +256,15 @@ func (p *parser) line(l *line) {
 // header keeps the airflow and time of a line that says nothing else, for the
 // lines below it: "AHU-3 42 Hz", "Readings 7 Mar 09:00".
 func (p *parser) header(l *line, groups []group) {
-	if hasKind(l.marks, mNum, mWord, mItem) || len(groups) != 1 {
+	if l.hasKind(mNum, mWord, mItem) || len(groups) != 1 {
 		return
 	}
-	if hasKind(l.marks, mWhen) && !l.question {
+	if l.hasKind(mWhen) && !l.question {
 		if m, ok := momentOf(l.marks); ok {
 			p.when = &m
 		}
 	}
-	if hasKind(l.marks, mAir) {
+	if l.hasKind(mAir) {
 		p.air = &groups[0].air
 	}
 }
@@ -212,8 +292,18 @@ func (p *parser) finish() Meaning {
 	return m
 }
 
-// add records an item unless the same thing has been said in this message.
+// add records an item. One said twice counts once; two values for one bank and
+// time are asked about.
 func (p *parser) add(it Item) {
+	r, reading := it.Body.(entry.Reading)
+	for _, other := range p.items {
+		if o, ok := other.Body.(entry.Reading); reading && ok && other.Place == it.Place && other.At.Equal(it.At) && !it.CorrectsLast {
+			if o.Pa != r.Pa {
+				p.problem(AskNumber, sayTwiceRead(p.reg.Name(it.Place)))
+			}
+			return
+		}
+	}
 	p.items = append(p.items, it)
 }
 
@@ -224,6 +314,7 @@ type group struct {
 	ahu    *mark // as typed; nil = carried or from the thread
 	ahus   []plant.BankID
 	lost   bool // the AHU is unclear; the problem is noted
+	here   bool // the AHU is the one the thread is about
 	air    air
 	moment moment
 	timed  bool
@@ -285,6 +376,11 @@ func (p *parser) at(g *group, place plant.BankID) (time.Time, bool) {
 	if !ok || p.aboutLater(g, m) {
 		return p.sc.Now, true
 	}
+	m = p.local(m, place)
+	if m.bad {
+		p.problem(AskDate, sayNoSuchDate())
+		return time.Time{}, false
+	}
 	t, note, good := m.past(p.sc.Now, p.zone(place))
 	if note != "" {
 		p.note(note, sayClock(note))
@@ -300,7 +396,10 @@ func (p *parser) at(g *group, place plant.BankID) (time.Time, bool) {
 // line than what was seen: steps wanted for tomorrow, parts by week 32.
 func (p *parser) aboutLater(g *group, m moment) bool {
 	later := m.future || m.day == dayOffset && m.n > 0
-	return later && hasCue(g.line.marks, cSteps, cWish, cOrdered, cLeft, cDue)
+	if m.until {
+		return true
+	}
+	return later && g.line.has(cSteps, cWish, cOrdered, cLeft, cDue)
 }
 
 func (p *parser) zone(place plant.BankID) *time.Location {

@@ -31,6 +31,8 @@ type when struct {
 	last      bool // "last Mon"
 	clock     bool
 	hour, min int
+	slash     bool // 7/3/2026: day first, but month first in the US
+	bad       bool // 31 Feb
 	vague     bool // "this morning": the clock is a guess
 	future    bool // tomorrow, next, in 4 days
 	from, to  int  // bytes, for taking it out again
@@ -170,19 +172,17 @@ func (k *marker) isoDate(i int) (when, int) {
 	if !ok1 || !ok2 || !ok3 || !k.tok(i+1).sign("-") || !k.tok(i+3).sign("-") || !k.tok(i+4).glued {
 		return when{}, i
 	}
-	return dated(y, time.Month(m), d, i, i+5)
+	return dated(y, time.Month(m), d, i+5)
 }
 
-// dated checks that the date exists in the calendar.
-func dated(y int, m time.Month, d, i, next int) (when, int) {
+// dated makes a date, marking one that the calendar does not have.
+func dated(y int, m time.Month, d, next int) (when, int) {
 	leap := y
 	if y == 0 {
 		leap = 2024
 	}
-	if time.Date(leap, m, d, 0, 0, 0, 0, time.UTC).Month() != m {
-		return when{}, i
-	}
-	return when{day: dayDate, year: y, month: m, date: d}, next
+	bad := time.Date(leap, m, d, 0, 0, 0, 0, time.UTC).Month() != m
+	return when{day: dayDate, year: y, month: m, date: d, bad: bad}, next
 }
 
 // dottedDate reads 07.03.2026, 7.3.26 and 7.3.: the lexer sees "7" "." "3.2026".
@@ -192,7 +192,7 @@ func (k *marker) dottedDate(i int) (when, int) {
 		mon, year, cut := strings.Cut(k.tok(i+2).num.digits, ".")
 		m, y := small(mon), small(year)
 		if cut && (len(year) == 4 || len(year) == 2) && m >= 1 && m <= 12 {
-			return dated(century(y), time.Month(m), d, i, i+3)
+			return dated(century(y), time.Month(m), d, i+3)
 		}
 	}
 	return when{}, i
@@ -216,8 +216,8 @@ func century(y int) int {
 	return y
 }
 
-// slashDate reads 13/3/2026 and 3/13/2026; where both readings exist the day
-// comes first.
+// slashDate reads 13/3/2026 and 3/13/2026. Where both readings exist the day
+// comes first, except in the US, which is known only when the place is.
 func (k *marker) slashDate(i int) (when, int) {
 	a, ok1 := k.whole(i, 1, 31)
 	b, ok2 := k.whole(i+2, 1, 31)
@@ -234,7 +234,9 @@ func (k *marker) slashDate(i int) (when, int) {
 	if b > 12 {
 		return when{}, i
 	}
-	return dated(century(y), time.Month(b), a, i, i+5)
+	w, next := dated(century(y), time.Month(b), a, i+5)
+	w.slash = a <= 12
+	return w, next
 }
 
 var months = func() map[string]time.Month {
@@ -280,14 +282,14 @@ func (k *marker) monthDate(i int) (when, int) {
 		return when{}, i
 	}
 	if y, ok := k.whole(next, 2000, 2199); ok && k.tok(next+1).kind != tUnit && len(k.tok(next).num.digits) == 4 {
-		return dated(y, m, d, i, next+1)
+		return dated(y, m, d, next+1)
 	}
 	if k.tok(next).sign(",") {
 		if y, ok := k.whole(next+1, 2000, 2199); ok && k.tok(next+2).kind != tUnit {
-			return dated(y, m, d, i, next+2)
+			return dated(y, m, d, next+2)
 		}
 	}
-	return dated(0, m, d, i, next)
+	return dated(0, m, d, next)
 }
 
 // weekNo reads "wk 32" and "KW32".

@@ -123,7 +123,7 @@ var lexicon = map[cue]string{
 	cThese: `mine them these those ours`,
 	cPiece: `off pcs pc pieces piece nos no|off ea each|of cells cell units|fitted stk stuck stueck unidades uds ud piezas sets x qty count`,
 	cOK:    `ok okay confirmed confirm sure really correct|value yes yep si ja stimmt bestatigt confirmado`,
-	cNot: `not didnt|get not|yet havent hasnt wasnt isnt never nicht kein keine ninguno didnt dont wont cant|change cannot|change
+	cNot: `not statt instead|of en|vez|de rather|than didnt|get not|yet havent hasnt wasnt isnt never nicht kein keine ninguno didnt dont wont cant|change cannot|change
 		couldnt|change not|been nicht|gewechselt`,
 	cLeft: `left not|done left|for|tomorrow remaining outstanding to|do still|to|do tomorrow|instead next|time offen faltan falta pendiente|cambiar
 		needs|changing need|changing needs|replacing need|replacing needs|swapping needs|a|change needs|to|be|changed to|be|changed not|changed
@@ -153,9 +153,9 @@ var lexicon = map[cue]string{
 	cOff: `aus down stopped`,
 	cDefect: `squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed broken broke cracked loose damaged damage missing
 		vibration vibrating bearing bearings noisy noise smell smells burning|smell tripping blocked corroded rusty hole gap bypass bypassing fallen|out fell|out tube|off tube|was|off tube|fell|off tube|came|off hose|off disconnected kinked split bent
-		out|of|order not|working door|open door|ajar door|not|closing seal|gone seal|perished gasket slipped belt|slipping water|ingress standing|water mould mold faulty stuck dead sticking belt|gone frame|bent
+		out|of|order not|working door|open door|ajar door|not|closing seal|gone seal|perished gasket slipped belt|slipping water|ingress standing|water mould mold faulty stuck gauge|dead fan|dead sticking belt|gone frame|bent
 		quietscht undicht gerissen defekt kaputt loch beschadigt lose schlauch|ab riemen larm
-		roto rota rotos rasgado rasgada fuga chirria ruido danado suelto correa|suelta averiado`,
+		roto rota rotos rasgado rasgada fuga chirria ruido danado suelto correa|suelta floja flojo averiado`,
 	cFixed: `refitted refit fixed repaired reconnected put|back put|back|on mended resealed reseated tightened back|in|place cleared taped repariert behoben wieder|angeschlossen reparado arreglado conectado`,
 	cSame:  `same|as|before same|as|last same|reading unchanged no|change no|drop same gleich|wie|vorher igual|que|antes`,
 	cAmend: `correction correct|that corrected should|be should|have|been should|read should|say shouldve|been meant i|meant typo mistyped my|mistake oops sorry wrong|it|is wrong|its actually
@@ -216,6 +216,12 @@ var lexicon = map[cue]string{
 // defectSources are words that turn smoke and smells into a defect of the plant
 // itself and not an event outside.
 var defectSources = []string{"belt", "motor", "bearing", "bearings", "burning", "fan"}
+
+// drills are words that turn smoke and fire into an exercise or a device.
+var drills = []string{"alarm", "drill", "damper", "dampers", "detector", "test"}
+
+// orderWords say that something is to be ordered, not only needed.
+var orderWords = []string{"order", "reorder", "re order", "pls order", "please order", "bestellen", "bitte bestellen", "pedir"}
 
 // phrases holds the lexicon by first word, longest phrase first.
 var phrases = buildPhrases(lexicon)
