@@ -14,7 +14,7 @@ type story struct {
 var stories = [...]story{
 	{bank: "clinic/ahu-1/primary", age: 85, rise: 0.82},
 	{bank: "clinic/ahu-1/secondary", age: 190, rise: 0.60},
-	{bank: "clinic/ahu-2/primary", age: 72, rise: 1.03},
+	{bank: "clinic/ahu-2/primary", age: 72, rise: 1.06},
 	{bank: "clinic/ahu-2/secondary", age: 60, rise: 0.30},
 	{bank: "clinic/ahu-2/return", age: 100, rise: 0.50},
 	{bank: "clinic/ahu-3/primary", age: 40, rise: 0.45},

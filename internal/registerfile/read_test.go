@@ -3,6 +3,7 @@ package registerfile_test
 import (
 	"bytes"
 	"errors"
+	"math/rand/v2"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -76,6 +77,8 @@ func TestFaultsSayWhere(t *testing.T) {
 			`r.yaml, line 17, limit_pa: "high" does not fit; write a number such as 1.5`,
 			`r.yaml, line 20, price: "cheap" does not fit; write an amount such as 12.50`,
 			`r.yaml, line 20, lead_days: "soon" does not fit; write a whole number`}},
+		{"a value that does not fit hides nothing else", "r.yaml", yaml("price: 9.80", "price: cheap, dust_g: -1"), []string{
+			`r.yaml, line 20, price: "cheap" does not fit`, "r.yaml, line 20, dust_g: item P48: -1 g is not possible"}},
 		{"list expected", "r.yaml", yaml("[Ada]", "Ada"), []string{`r.yaml, line 9, supervisors: is not a list`}},
 		{"word expected", "r.yaml", yaml("units: SI", "units: [SI]"), []string{`r.yaml, line 6, units: is a list or has keys of its own; write a word`}},
 		{"keys expected", "r.yaml", yaml("    ahus:", "    tariff: 0.2\n    ahus:"), []string{`r.yaml, line 11, tariff: has no keys`}},
@@ -308,5 +311,43 @@ func sane(t *testing.T, name, text string) {
 	}
 	if diff := cmp.Diff(plant.NewRegister(c).Contents(), plant.NewRegister(again).Contents(), same); diff != "" {
 		t.Errorf("written and read again (-want +got):\n%s", diff)
+	}
+}
+
+// An amount whose digits would fill all memory is refused without writing it
+// out, by the decimal library or by ourselves.
+func TestAmountsBeyondAllBounds(t *testing.T) {
+	t.Parallel()
+	for price, want := range map[string]string{
+		"1e999999999":  `price: "1e999999999" does not fit; write an amount such as 12.50`,
+		"-1e-99999999": `price: "-1e-99999999" does not fit; write an amount such as 12.50`,
+		"1e40":         "price: item P48: is no amount of money; write one such as 12.50",
+		"1e-40":        "price: item P48: is no amount of money; write one such as 12.50",
+	} {
+		said := faultsOf("r.yaml", strings.Replace(tinyYAML, "9.80", price, 1))
+		if len(said) != 1 || said[0] != "r.yaml, line 20, "+want {
+			t.Errorf("got %.300q, want %q", said, want)
+		}
+		said = faultsOf("i.csv", "code,price\nP48,"+price+"\n")
+		if !strings.Contains(strings.Join(said, "\n"), "i.csv, row 2, "+want) {
+			t.Errorf("got %.300q, want %q", said, want)
+		}
+	}
+}
+
+// A damaged workbook gives faults, never a panic.
+func TestDamagedWorkbooks(t *testing.T) {
+	t.Parallel()
+	whole := written(t, func(b *bytes.Buffer) error { return registerfile.WriteXLSX(b, everything(1)) })
+	rng := rand.New(rand.NewPCG(4, 2))
+	for range 60 {
+		raw := bytes.Clone(whole)
+		for range 1 + rng.IntN(8) {
+			raw[rng.IntN(len(raw))] ^= byte(1 + rng.IntN(255))
+		}
+		raw = raw[:len(raw)-rng.IntN(2)*rng.IntN(100)]
+		if _, faults := registerfile.Read("r.xlsx", bytes.NewReader(raw)); len(faults) == 0 {
+			t.Error("no fault, and even whole this register has some")
+		}
 	}
 }

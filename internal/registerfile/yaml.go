@@ -43,11 +43,11 @@ func (im *Import) addYAML(name string, raw []byte) {
 	if err := dec.Decode(new(yaml.Node)); !errors.Is(err, io.EOF) {
 		im.fault(Fault{File: name, Text: "more than one document; put everything into one, without ---"})
 	}
-	before := len(im.faults)
-	checkNode(name, &doc, func(f Fault) { im.fault(f) })
+	checkNode(name, &doc, im.fault)
 	var f yamlFile
-	if err := doc.Decode(&f); err != nil && len(im.faults) == before { // else told already, better
+	if err := doc.Decode(&f); err != nil {
 		im.decodeFaults(name, err)
+		return
 	}
 	im.place(name, f, linesOf(&doc))
 }

@@ -14,7 +14,8 @@ import (
 
 // checkNode reports every key of the document that the register does not know
 // and every value that does not fit its field, each with its line. The yaml
-// decoder would stop at some of them and name Go types.
+// decoder would stop at some of them and name Go types. Values that do not fit
+// are taken out of the document, so that the rest of it can be read.
 func checkNode(file string, doc *yaml.Node, report func(Fault)) {
 	c := yamlCheck{file: file, report: report, seen: map[checked]bool{}}
 	if len(doc.Content) > 0 {
@@ -35,6 +36,12 @@ type checked struct {
 
 func (c yamlCheck) fault(n *yaml.Node, key, format string, args ...any) {
 	c.report(Fault{File: c.file, Row: n.Line, Column: key, Text: fmt.Sprintf(format, args...)})
+}
+
+// misfit reports a value that does not fit and takes it out.
+func (c yamlCheck) misfit(n *yaml.Node, key, format string, args ...any) {
+	c.fault(n, key, format, args...)
+	*n = yaml.Node{Kind: yaml.ScalarNode, Tag: "!!null", Value: "null", Line: n.Line}
 }
 
 func (c yamlCheck) value(n *yaml.Node, t reflect.Type, key string) {
@@ -69,11 +76,11 @@ func isScalar(t reflect.Type) bool {
 
 func (c yamlCheck) scalar(n *yaml.Node, t reflect.Type, key string) {
 	if n.Kind != yaml.ScalarNode {
-		c.fault(n, key, "is a list or has keys of its own; write %s", wanted(t))
+		c.misfit(n, key, "is a list or has keys of its own; write %s", wanted(t))
 		return
 	}
 	if err := n.Decode(reflect.New(t).Interface()); err != nil {
-		c.fault(n, key, "%q does not fit; write %s", n.Value, wanted(t))
+		c.misfit(n, key, "%q does not fit; write %s", n.Value, wanted(t))
 	}
 }
 
@@ -93,7 +100,7 @@ func wanted(t reflect.Type) string {
 
 func (c yamlCheck) list(n *yaml.Node, t reflect.Type, key string) {
 	if n.Kind != yaml.SequenceNode {
-		c.fault(n, key, "is not a list; write each entry on a line of its own after a hyphen")
+		c.misfit(n, key, "is not a list; write each entry on a line of its own after a hyphen")
 		return
 	}
 	for _, e := range n.Content {
@@ -103,7 +110,7 @@ func (c yamlCheck) list(n *yaml.Node, t reflect.Type, key string) {
 
 func (c yamlCheck) entries(n *yaml.Node, t reflect.Type, key string) {
 	if n.Kind != yaml.MappingNode {
-		c.fault(n, key, "has no keys; write lines such as \"Mon-Fri: 14\"")
+		c.misfit(n, key, "has no keys; write lines such as \"Mon-Fri: 14\"")
 		return
 	}
 	for i := 0; i+1 < len(n.Content); i += 2 {
@@ -113,7 +120,7 @@ func (c yamlCheck) entries(n *yaml.Node, t reflect.Type, key string) {
 
 func (c yamlCheck) mapping(n *yaml.Node, t reflect.Type, key string) {
 	if n.Kind != yaml.MappingNode {
-		c.fault(n, key, "has no keys; write lines such as \"id: ahu-3\"")
+		c.misfit(n, key, "has no keys; write lines such as \"id: ahu-3\"")
 		return
 	}
 	known := map[string]reflect.Type{}
