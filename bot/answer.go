@@ -132,7 +132,11 @@ func (e *Engine) aboutBanks(ctx context.Context, t *talk, q phrase.Query) (chann
 	case phrase.QueryWhy:
 		var parts []string
 		for _, a := range as {
-			parts = append(parts, say.Why(a, t.reg, e.Now()))
+			firm, err := e.View.Firmness(ctx, a.Bank, e.Now())
+			if err != nil {
+				return channel.Post{}, err
+			}
+			parts = append(parts, say.Why(a, firm, t.reg, e.Now()))
 		}
 		return channel.Post{Text: strings.Join(parts, "\n\n")}, nil
 	case phrase.QueryChart:
@@ -171,11 +175,11 @@ func (e *Engine) charts(ctx context.Context, t *talk, as []assess.Assessment) (c
 			return p, fmt.Errorf("chart of %s: %w", a.Bank, err)
 		}
 		p.Files = append(p.Files, channel.File{Name: strings.ReplaceAll(string(a.Bank), "/", "-") + ".png", Title: in.Title, Data: png})
-		names = append(names, a.Name+": "+in.Title)
+		names = append(names, in.Title)
 	}
 	if len(p.Files) == 0 {
 		return channel.Post{Text: "Nothing to draw yet: no reading has been recorded."}, nil
 	}
-	p.Text = "Chart of " + strings.Join(names, "; ")
+	p.Text = strings.Join(names, ".\n") + "."
 	return p, nil
 }

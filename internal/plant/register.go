@@ -165,10 +165,13 @@ func under(ids []BankID, place string) []BankID {
 	return out
 }
 
-// Name is what people call a bank: "AHU-3 secondary".
+// Name is what people call a place: "AHU-3 secondary", "AHU-3", a site's name.
 func (r *Register) Name(id BankID) string {
 	a, ok := r.AHU(id)
 	if !ok {
+		if s, isSite := r.sites[string(id)]; isSite {
+			return s.Name
+		}
 		return string(id)
 	}
 	b, ok := r.banks[id]

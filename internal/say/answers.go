@@ -372,10 +372,12 @@ func Visits(b digest.Board, reg *plant.Register) string {
 		var names []string
 		for _, j := range v.Jobs {
 			n := reg.Name(j.Bank)
-			if j.Booked {
+			switch {
+			case j.Booked && j.Late:
+				n += " (booked, late)"
+			case j.Booked:
 				n += " (booked)"
-			}
-			if j.Late {
+			case j.Late:
 				n += " (late)"
 			}
 			names = append(names, n)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"clogwise/internal/assess"
+	"clogwise/internal/energy"
 	"clogwise/internal/daytext"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
@@ -14,8 +15,9 @@ import (
 // whyLines bounds the reasoning: what a technician reads standing up.
 const whyLines = 12
 
-// Why prints the reasoning behind a bank's forecast.
-func Why(a assess.Assessment, reg *plant.Register, now time.Time) string {
+// Why prints the reasoning behind a bank's forecast. firm, from assess.Firmness,
+// may be empty.
+func Why(a assess.Assessment, firm []energy.Sensitivity, reg *plant.Register, now time.Time) string {
 	site, _ := reg.Site(a.Bank.Site())
 	loc, h := site.Location(), site.Units
 	lines := []string{fmt.Sprintf("%s is %s. Why:", a.Name, a.Condition)}
@@ -47,8 +49,10 @@ func Why(a assess.Assessment, reg *plant.Register, now time.Time) string {
 			add("Doubt: %s %s", f.Text, f.Check)
 		}
 	}
-	if c := CostLine(a); c != "" && len(lines) < whyLines {
-		lines = append(lines, c)
+	for _, line := range []string{CostLine(a), Firm(firm)} {
+		if line != "" && len(lines) < whyLines {
+			lines = append(lines, line)
+		}
 	}
 	return strings.Join(lines[:min(len(lines), whyLines)], "\n")
 }
@@ -81,7 +85,7 @@ func narrowing(a assess.Assessment) []string {
 		add(fmt.Sprintf("The range is wide: only %d readings in this life. More would narrow it.", a.Readings))
 	}
 	if a.Last != nil && a.Last.Weight < 0.8 {
-		add("Airflow or fan speed with each reading would narrow it: " + a.Last.Basis + ".")
+		add("Measured airflow with each reading would narrow it (" + a.Last.Basis + ").")
 	}
 	if a.LifeStart == nil {
 		add("The date of the last change-out would narrow it.")
