@@ -16,7 +16,7 @@ func (a air) known() bool { return a.flow != nil || a.hz != nil || a.pct != nil 
 
 // airOf gathers airflow from marks; the last of each sort counts. Values that no
 // fan or duct shows are left out, and the second result says so.
-func (p *parser) airOf(ms []mark) (a air, odd bool) {
+func (p *parser) airOf(ms []*mark) (a air, odd bool) {
 	for _, m := range ms {
 		if m.kind != mAir {
 			continue

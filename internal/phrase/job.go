@@ -14,7 +14,7 @@ import (
 // jobPlaces gives the banks of a job: those named, else those of the AHU that
 // have an open booking, else the AHU.
 func (p *parser) jobPlaces(g *group, ahu plant.BankID) []plant.BankID {
-	if hasKind(g.marks, mBank) {
+	if g.hasKind(mBank) {
 		return p.skipPlaces(g, ahu)
 	}
 	var out []plant.BankID
@@ -54,7 +54,7 @@ func (p *parser) booking(g *group) bool {
 	book := g.line.has(cBook)
 	future := g.timed && (g.moment.future || g.moment.day == dayOffset && g.moment.n > 0 || g.moment.day == dayDate || g.moment.day == dayWeekday)
 	doing := g.line.has(cDoing, cChange) && future && !g.line.has(cSwap, cCan)
-	if !book && !doing && !p.dayOnly(g) || g.ahu == nil || hasCue(g.marks, cSteps) || typedPressure(g.marks) || hasCue(g.marks, cWish) && hasKind(g.marks, mItem, mSize) {
+	if !book && !doing && !p.dayOnly(g) || g.ahu == nil || g.has(cSteps) || typedPressure(g.marks) || g.has(cWish) && g.hasKind(mItem, mSize) {
 		return false
 	}
 	if g.line.question && !(book && g.timed) {
@@ -90,7 +90,7 @@ func (p *parser) booking(g *group) bool {
 // dayOnly reports whether a line is nothing but a bank and a day to come:
 // "AHU-6 bags tomorrow 9am".
 func (p *parser) dayOnly(g *group) bool {
-	if !g.timed || !(g.moment.future || g.moment.day == dayOffset && g.moment.n > 0) || g.moment.until || !hasKind(g.marks, mBank) || g.line.question || len(g.line.marks) > 12 {
+	if !g.timed || !(g.moment.future || g.moment.day == dayOffset && g.moment.n > 0) || g.moment.until || !g.hasKind(mBank) || g.line.question || len(g.line.marks) > 12 {
 		return false
 	}
 	for _, m := range g.line.marks {
@@ -107,7 +107,7 @@ func (p *parser) dayOnly(g *group) bool {
 const mostAhead = 300 * 24 * time.Hour
 
 func (p *parser) bookPlaces(g *group, ahu plant.BankID) []plant.BankID {
-	if hasKind(g.marks, mBank) {
+	if g.hasKind(mBank) {
 		return p.skipPlaces(g, ahu)
 	}
 	if banks := p.banksOf(ahu); len(banks) == 1 {
@@ -208,7 +208,7 @@ func (p *parser) cancel(g *group) bool {
 func (p *parser) jobStart(g *group) bool {
 	start := g.line.has(cStart)
 	site := g.line.has(cOnSite)
-	if !start && !site || g.line.question || g.line.has(cNot, cCan, cLeft) || hasCue(g.marks, cSwap, cBook, cBack) || typedPressure(g.marks) || hasKind(g.marks, mNum) {
+	if !start && !site || g.line.question || g.line.has(cNot, cCan, cLeft) || g.has(cSwap, cBook, cBack) || typedPressure(g.marks) || g.hasKind(mNum) {
 		return false
 	}
 	if g.ahu == nil && (len(p.sc.Booked) == 0 || g.line.unknown > 0) {
@@ -235,12 +235,12 @@ func (p *parser) jobStart(g *group) bool {
 // jobDone reads "AHU-6 back on, clean 92pa 40hz zero ok" and "AHU-2 primary job
 // done".
 func (p *parser) jobDone(g *group) bool {
-	back := hasCue(g.marks, cBack)
-	done := hasCue(g.marks, cDone) && (hasCue(g.marks, cJob) || g.ahu != nil && !hasKind(g.marks, mBank) && !saysFilters(g.marks) && p.bookedUnder(g))
-	if !back && !done || g.line.question || g.line.unknown > 3 || hasCue(g.marks, cNot) {
+	back := g.has(cBack)
+	done := g.has(cDone) && (g.has(cJob) || g.ahu != nil && !g.hasKind(mBank) && !saysFilters(g.marks) && p.bookedUnder(g))
+	if !back && !done || g.line.question || g.line.unknown > 3 || g.has(cNot) {
 		return false
 	}
-	if back && hasCue(g.marks, cDefect) { // "belt was off, back on"
+	if back && g.has(cDefect) { // "belt was off, back on"
 		return false
 	}
 	if g.ahu == nil && len(p.sc.Booked) == 0 {
@@ -251,7 +251,7 @@ func (p *parser) jobDone(g *group) bool {
 		return g.ahu != nil || len(p.problems) > 0
 	}
 	for _, place := range places {
-		body := entry.JobDone{FanHz: g.air.hz, ZeroOK: hasCue(g.marks, cZero)}
+		body := entry.JobDone{FanHz: g.air.hz, ZeroOK: g.has(cZero)}
 		var flags []string
 		if nums := (&segment{marks: g.marks}).numbers(); len(nums) == 1 {
 			bank := place
@@ -295,7 +295,7 @@ func (p *parser) openJob(l *line) bool {
 	if len(l.marks) > 6 {
 		return false
 	}
-	g := group{line: l, marks: l.marks}
+	g := group{line: l, marks: l.marks, cues: l.cues, kinds: l.kinds}
 	if here := p.sc.Here; here != "" && slices.Contains(p.sc.Booked, here) {
 		p.add(p.item(&g, here, p.sc.Now, entry.JobDone{}))
 		return true
@@ -338,8 +338,8 @@ func (p *parser) longName(id plant.BankID) string {
 
 // deferral puts a bank's date off: "defer AHU-2 bag to 12 Mar: theatre week".
 func (p *parser) deferral(g *group) bool {
-	i := slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cDefer) })
-	if i < 0 || g.ahu == nil || g.line.question && !hasCue(g.marks, cCan) || typedPressure(g.marks) {
+	i := slices.IndexFunc(g.marks, func(m *mark) bool { return m.is(cDefer) })
+	if i < 0 || g.ahu == nil || g.line.question && !g.has(cCan) || typedPressure(g.marks) {
 		return false
 	}
 	ahus, ok := p.places(g, true)
@@ -360,7 +360,7 @@ func (p *parser) deferral(g *group) bool {
 	if !ok {
 		return true
 	}
-	last := slices.IndexFunc(g.marks, func(m mark) bool { return m.kind == mWhen && m.when.day != dayNone })
+	last := slices.IndexFunc(g.marks, func(m *mark) bool { return m.kind == mWhen && m.when.day != dayNone })
 	if last < 0 {
 		p.problem(AskWhen, sayDeferWhen(p.reg.Name(bank)))
 		return true

@@ -44,10 +44,19 @@ type mark struct {
 	when  when       // mWhen, mSpan
 }
 
-func (m mark) is(c cue) bool         { return m.kind == mCue && m.cues.has(c) }
-func (m mark) punct(s string) bool   { return m.kind == mPunct && m.text == s }
-func (m mark) anyOf(c ...cue) bool   { return slices.ContainsFunc(c, m.is) }
-func (m mark) sign(s ...string) bool { return m.kind == mPunct && slices.Contains(s, m.text) }
+func (m *mark) is(c cue) bool       { return m.kind == mCue && m.cues.has(c) }
+func (m *mark) punct(s string) bool { return m.kind == mPunct && m.text == s }
+
+func (m *mark) anyOf(c ...cue) bool {
+	for _, c := range c {
+		if m.is(c) {
+			return true
+		}
+	}
+	return false
+}
+
+func (m *mark) sign(s ...string) bool { return m.kind == mPunct && slices.Contains(s, m.text) }
 
 // tag is one AHU tag as typed; ids holds every AHU of that name.
 type tag struct {
@@ -78,12 +87,13 @@ type marker struct {
 	toks  []token
 	index *Index
 	i     int
-	out   []mark
-	steps int // tokens looked at, for the test that reading takes linear time
+	out   []*mark
+	slab  []mark // what out points into: no more marks than tokens are ever put
+	steps int    // tokens looked at, for the test that reading takes linear time
 }
 
-func marksOf(text string, toks []token, x *Index) []mark {
-	k := marker{text: text, toks: toks, index: x, out: make([]mark, 0, len(toks))}
+func marksOf(text string, toks []token, x *Index) []*mark {
+	k := marker{text: text, toks: toks, index: x, out: make([]*mark, 0, len(toks)), slab: make([]mark, 0, len(toks))}
 	marksWith(&k)
 	return k.out
 }
@@ -113,7 +123,8 @@ func (k *marker) put(m mark, next int) {
 	for _, t := range k.toks[k.i:next] {
 		m.letterO = m.letterO || t.num.letterO
 	}
-	k.out = append(k.out, m)
+	k.slab = append(k.slab, m)
+	k.out = append(k.out, &k.slab[len(k.slab)-1])
 	k.i = next
 }
 
@@ -178,7 +189,7 @@ func (k *marker) keyOf(i, next int) string {
 // letters. A number is one of the list only if such a tag is known and no unit
 // follows it.
 func (k *marker) tagList() {
-	m := &k.out[len(k.out)-1]
+	m := k.out[len(k.out)-1]
 	letters, _ := cutTag(m.tags[0].key)
 	if letters == "" {
 		return
@@ -208,7 +219,7 @@ func (k *marker) joinTags() {
 	if n < 3 || k.out[n-3].kind != mAHU || !(k.out[n-2].sign(",", "/", "&", "+") || k.out[n-2].is(cAnd)) {
 		return
 	}
-	a, b := &k.out[n-3], k.out[n-1]
+	a, b := k.out[n-3], k.out[n-1]
 	a.tags = append(a.tags, b.tags...)
 	a.to, a.letterO = b.to, a.letterO || b.letterO
 	k.out = k.out[:n-2]

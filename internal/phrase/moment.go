@@ -14,7 +14,7 @@ type moment struct {
 }
 
 // momentOf joins the first day and the first time of day among ms.
-func momentOf(ms []mark) (moment, bool) {
+func momentOf(ms []*mark) (moment, bool) {
 	var out moment
 	found, exact := false, false
 	for i, m := range ms {
@@ -44,7 +44,7 @@ func momentOf(ms []mark) (moment, bool) {
 }
 
 // p0 is the span of a time with the little word before it.
-func p0(ms []mark, i int) edit {
+func p0(ms []*mark, i int) edit {
 	from := ms[i].from
 	if i > 0 && (ms[i-1].is(cAt) || ms[i-1].punct("@")) {
 		from = ms[i-1].from

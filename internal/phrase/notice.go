@@ -10,16 +10,16 @@ import (
 
 // fanOff records that the fan stood still; a reading beside it is asked about.
 func (p *parser) fanOff(g *group) bool {
-	off := slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cFanOff) })
+	off := slices.IndexFunc(g.marks, func(m *mark) bool { return m.is(cFanOff) })
 	bare := false
-	if off < 0 && g.ahu != nil && g.line.unknown == 0 && !hasKind(g.marks, mBank, mItem) {
-		off = slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cOff) || m.text == "off" })
+	if off < 0 && g.ahu != nil && g.line.unknown == 0 && !g.hasKind(mBank, mItem) {
+		off = slices.IndexFunc(g.marks, func(m *mark) bool { return m.is(cOff) || m.text == "off" })
 		bare = true
 	}
-	if off < 0 || g.line.question || g.line.has(cBack, cSwap) || hasCue(g.marks, cCan) {
+	if off < 0 || g.line.question || g.line.has(cBack, cSwap) || g.has(cCan) {
 		return false
 	}
-	if bare && hasKind(g.marks, mNum) {
+	if bare && g.hasKind(mNum) {
 		return false
 	}
 	if g.ahu == nil && g.line.unknown > 0 {
@@ -48,9 +48,9 @@ func (p *parser) fanOff(g *group) bool {
 // skip records that a reading could not be taken, for the AHU or for the banks
 // named.
 func (p *parser) skip(g *group) bool {
-	said := hasCue(g.marks, cNoRead, cSkipWord)
-	locked := g.ahu != nil && hasCue(g.marks, cLocked)
-	if !said && !locked || hasKind(g.marks, mNum) || g.line.question || hasCue(g.marks, cSteps, cSwap) {
+	said := g.has(cNoRead, cSkipWord)
+	locked := g.ahu != nil && g.has(cLocked)
+	if !said && !locked || g.hasKind(mNum) || g.line.question || g.has(cSteps, cSwap) {
 		return false
 	}
 	if g.ahu == nil && (g.line.unknown > 3 || !p.hasHere()) {
@@ -92,7 +92,7 @@ func (p *parser) skipPlaces(g *group, ahu plant.BankID) []plant.BankID {
 }
 
 // skipFlags says what a skip is owed to.
-func (p *parser) skipFlags(ms []mark) []string {
+func (p *parser) skipFlags(ms []*mark) []string {
 	if hasCue(ms, cNoGauge) {
 		return []string{"no-gauge"}
 	}
@@ -100,7 +100,7 @@ func (p *parser) skipFlags(ms []mark) []string {
 }
 
 // selfReason takes a phrase for the reason that says both: "no access".
-func (p *parser) selfReason(ms []mark) string {
+func (p *parser) selfReason(ms []*mark) string {
 	for _, m := range ms {
 		if m.anyOf(cNoRead, cLocked) && (strings.Contains(m.text, "access") || strings.Contains(m.text, "reach") || strings.Contains(m.text, "zugang") || strings.Contains(m.text, "acceso")) {
 			return m.text
@@ -111,7 +111,7 @@ func (p *parser) selfReason(ms []mark) string {
 
 // skipBank records a bank without a gauge or reading beside others of its AHU:
 // "prim 95pa, sec n/a no gauge".
-func (p *parser) skipBank(g *group, s *segment, nums []mark) bool {
+func (p *parser) skipBank(g *group, s *segment, nums []*mark) bool {
 	if len(nums) > 0 || !s.has(cNoGauge, cNoRead) || g.line.question || s.has(cSwap) {
 		return false
 	}
@@ -144,14 +144,12 @@ func (p *parser) skipBank(g *group, s *segment, nums []mark) bool {
 
 // remainder is what a list of marks says besides its place and the cues given,
 // as typed: a reason.
-func (p *parser) remainder(g *group, ms []mark, drop ...cue) string {
+func (p *parser) remainder(g *group, ms []*mark, drop ...cue) string {
 	var b strings.Builder
 	last := -1
 	for i, m := range ms {
-		if m.kind == mWhen && i > 0 && ms[i-1].is(cTo) {
-			m.kind = mCue // "till Friday" belongs to the reason
-		}
-		gone := m.kind == mNum && slices.Contains(drop, cOff) || m.text == "off" && slices.Contains(drop, cOff) || m.kind == mAHU || m.kind == mSite || m.kind == mBank || m.kind == mWhen || m.anyOf(drop...)
+		till := m.kind == mWhen && i > 0 && ms[i-1].is(cTo) // "till Friday" belongs to the reason
+		gone := m.kind == mNum && slices.Contains(drop, cOff) || m.text == "off" && slices.Contains(drop, cOff) || m.kind == mAHU || m.kind == mSite || m.kind == mBank || m.kind == mWhen && !till || m.anyOf(drop...)
 		if gone {
 			last = -1
 			continue
@@ -204,7 +202,7 @@ func (p *parser) defect(g *group) {
 	if !ok || len(ahus) != 1 {
 		return
 	}
-	fixed := hasCue(g.marks, cFixed)
+	fixed := g.has(cFixed)
 	from, to := p.clause(g.marks, i)
 	if fixed {
 		for j := i; j < len(g.marks) && g.marks[j].kind != mNum; j++ {
@@ -258,8 +256,8 @@ func (p *parser) defectPlace(g *group, ahu plant.BankID) plant.BankID {
 
 // clause gives the bytes of the words around mark i, up to the next comma,
 // number or tag on either side.
-func (p *parser) clause(ms []mark, i int) (from, to int) {
-	stop := func(m mark) bool {
+func (p *parser) clause(ms []*mark, i int) (from, to int) {
+	stop := func(m *mark) bool {
 		return m.sign(",", ";", ".", ":", "(", ")", "!") || m.kind == mNum && !m.q.piece && !m.q.pieceStage || m.kind == mAHU || m.kind == mSite || m.kind == mAir || m.kind == mWhen || m.is(cClean) || m.is(cAnd)
 	}
 	a, b := i, i
@@ -289,7 +287,7 @@ func (p *parser) notice(g *group, s *segment) {
 }
 
 // pressureWord reports whether a mark is a unit without a number.
-func pressureWord(m mark) bool {
+func pressureWord(m *mark) bool {
 	u, ok := unitNamed(m.text)
 	return m.kind == mCue && ok && u.kind == uPressure && !u.weak
 }
@@ -297,8 +295,8 @@ func pressureWord(m mark) bool {
 // event records something outside that dirties filters for a while, at the AHUs
 // named, or at the site when the words leave no doubt.
 func (p *parser) event(g *group) bool {
-	i := slices.IndexFunc(g.marks, func(m mark) bool { return m.anyOf(cEvent, cEventStrong) })
-	if i < 0 || g.line.question || typedPressure(g.marks) || hasCue(g.marks, cSwap) {
+	i := slices.IndexFunc(g.marks, func(m *mark) bool { return m.anyOf(cEvent, cEventStrong) })
+	if i < 0 || g.line.question || typedPressure(g.marks) || g.has(cSwap) {
 		return false
 	}
 	m := g.marks[i]
@@ -315,8 +313,8 @@ func (p *parser) event(g *group) bool {
 		}
 		return true
 	}
-	named := hasKind(g.marks, mSite)
-	if !named && !(m.is(cEventStrong) && (hasCue(g.marks, cNear) || hasKind(g.marks, mWhen)) && g.line.unknown <= 3) {
+	named := g.hasKind(mSite)
+	if !named && !(m.is(cEventStrong) && (g.has(cNear) || g.hasKind(mWhen)) && g.line.unknown <= 3) {
 		return false
 	}
 	site, ok := p.onlySite(g.line)
@@ -332,7 +330,7 @@ func (p *parser) event(g *group) bool {
 }
 
 // eventName is "heath fire smoke": the event words that stand together.
-func (p *parser) eventName(ms []mark, i int) string {
+func (p *parser) eventName(ms []*mark, i int) string {
 	b := i
 	for b+1 < len(ms) && ms[b+1].anyOf(cEvent, cEventStrong) {
 		b++

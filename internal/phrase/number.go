@@ -68,7 +68,7 @@ func (k *marker) number() bool {
 	}
 	q.unitTo = k.toks[next-1].to
 	k.put(mark{kind: mNum, q: q}, end)
-	m := &k.out[len(k.out)-1]
+	m := k.out[len(k.out)-1]
 	m.from = min(m.from, from)
 	return true
 }

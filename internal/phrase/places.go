@@ -17,7 +17,7 @@ func (p *parser) settlePlaces() {
 		named := ""
 		l.site = p.firstSite(l)
 		for i := range l.marks {
-			m := &l.marks[i]
+			m := l.marks[i]
 			switch m.kind {
 			case mSite:
 				if s := p.siteOf(m); s != "" {
@@ -60,12 +60,12 @@ func (p *parser) mention(id plant.BankID) {
 // a proper tag stands on the same line and nothing follows that such a name
 // would be said for.
 func (p *parser) demoteWords(l *line) {
-	proper := slices.ContainsFunc(l.marks, func(m mark) bool { return m.kind == mAHU && hasDigit(m.tags[0].key) })
+	proper := slices.ContainsFunc(l.marks, func(m *mark) bool { return m.kind == mAHU && hasDigit(m.tags[0].key) })
 	if !proper {
 		return
 	}
 	for i := range l.marks {
-		m := &l.marks[i]
+		m := l.marks[i]
 		if m.kind != mAHU || hasDigit(m.tags[0].key) {
 			continue
 		}
@@ -82,7 +82,7 @@ func hasDigit(key string) bool { _, n := cutTag(key); return n != "" }
 func (p *parser) firstSite(l *line) string {
 	for i := range l.marks {
 		if l.marks[i].kind == mSite {
-			if s := p.siteOf(&l.marks[i]); s != "" {
+			if s := p.siteOf(l.marks[i]); s != "" {
 				return s
 			}
 		}
@@ -184,7 +184,7 @@ func (p *parser) places(g *group, must bool) ([]plant.BankID, bool) {
 }
 
 // namedBank is the one bank that a name of its own finds without its AHU.
-func (p *parser) namedBank(ms []mark) plant.BankID {
+func (p *parser) namedBank(ms []*mark) plant.BankID {
 	for _, m := range ms {
 		if m.kind != mBank || len(m.banks) != 1 || m.banks[0].stage != "" {
 			continue

@@ -210,7 +210,7 @@ func unitTyped(u unit) string {
 // bareNumber is a number whose unit was assumed, for the check that a message
 // does not mix assumed units.
 type bareNumber struct {
-	m    mark
+	m    *mark
 	c    candidate
 	bank plant.BankID
 }
@@ -230,7 +230,7 @@ func (p *parser) carryUnits() {
 	var waiting []*quantity
 	for i := range p.lines {
 		for j := range p.lines[i].marks {
-			m := &p.lines[i].marks[j]
+			m := p.lines[i].marks[j]
 			if u, ok := unitNamed(m.text); m.kind == mWord && ok && u.kind == uPressure && !u.weak && u.pressure != units.Psi {
 				m.kind, m.cues = mCue, fillOnly // "bag 205, all in Pa"
 				p.lines[i].unknown--
@@ -265,7 +265,7 @@ func (p *parser) carryUnits() {
 }
 
 // pressure understands a number as a pressure of bank, or notes a problem.
-func (p *parser) pressure(bank plant.BankID, m mark, n number, r role) (value, bool) {
+func (p *parser) pressure(bank plant.BankID, m *mark, n number, r role) (value, bool) {
 	e := p.expect(bank)
 	q := m.q
 	u := q.resolved
@@ -313,7 +313,7 @@ func (p *parser) misfit(e expect, u unit, n number, r role) bool {
 }
 
 // checkPressure asks about values that are not to be saved without a word.
-func (p *parser) checkPressure(e expect, bank plant.BankID, m mark, v value, u unit) (value, bool) {
+func (p *parser) checkPressure(e expect, bank plant.BankID, m *mark, v value, u unit) (value, bool) {
 	if math.IsNaN(v.pa) || v.pa < LowestPa || v.pa > HighestPa {
 		p.askImpossible(bank, e, m, v)
 		return v, false
@@ -356,7 +356,7 @@ func (p *parser) checkPressure(e expect, bank plant.BankID, m mark, v value, u u
 }
 
 // confirmEdit makes a number confirmed, and its assumed unit typed.
-func confirmEdit(m mark, u string) edit {
+func confirmEdit(m *mark, u string) edit {
 	if m.q.unit.kind == uNone && u != "" {
 		return edit{m.q.unitTo, m.q.unitTo, " " + u + " confirmed"}
 	}
@@ -368,7 +368,7 @@ func (p *parser) habit(place plant.BankID) units.Habit {
 	return s.Units
 }
 
-func (p *parser) askUnit(bank plant.BankID, e expect, m mark, n number, r role) {
+func (p *parser) askUnit(bank plant.BankID, e expect, m *mark, n number, r role) {
 	list := e.choices(n.value, r)
 	var options []option
 	var labels []string
@@ -396,7 +396,7 @@ func (p *parser) askUnit(bank plant.BankID, e expect, m mark, n number, r role) 
 }
 
 // retyped writes a bare number, or range, with the unit of a candidate.
-func (p *parser) retyped(m mark, c candidate) string {
+func (p *parser) retyped(m *mark, c candidate) string {
 	q := m.q
 	scale := 1.0
 	if c.dropped {
@@ -416,7 +416,7 @@ func (p *parser) retyped(m mark, c candidate) string {
 }
 
 // askMixed asks about numbers that make sense only in different units.
-func (p *parser) askMixed(bank plant.BankID, e expect, m mark, n number, r role) {
+func (p *parser) askMixed(bank plant.BankID, e expect, m *mark, n number, r role) {
 	list := e.choices(n.value, r)
 	c := list[0]
 	p.problem(AskMixedUnits, sayMixed(p.reg.Name(bank)+" "+c.typed()+" ("+units.ShortPressure(c.pa, units.SI)+")"),
@@ -448,7 +448,7 @@ func both(c candidate) string {
 	return c.typed() + " (" + units.ShortPressure(c.pa, units.SI) + ")"
 }
 
-func (p *parser) askSign(bank plant.BankID, m mark, v value) {
+func (p *parser) askSign(bank plant.BankID, m *mark, v value) {
 	pa := units.Pressure(math.Abs(v.pa), p.habit(bank))
 	u := ""
 	if m.q.unit.kind == uNone {
@@ -472,7 +472,7 @@ func dashLen(s string, i int) int {
 	return n
 }
 
-func (p *parser) askZero(bank plant.BankID, m mark) {
+func (p *parser) askZero(bank plant.BankID, m *mark) {
 	gone := edit{m.from, m.q.unitTo, "zero check ok"}
 	p.problem(AskZero, sayZero(p.reg.Name(bank)),
 		option{keys: []string{"fan off", "off"}, label: "fan was off", edits: []edit{{m.from, m.q.unitTo, "fan off"}}},
@@ -480,13 +480,13 @@ func (p *parser) askZero(bank plant.BankID, m mark) {
 		option{keys: []string{"running", "fan on", "real"}, label: "0 Pa with the fan running", edits: []edit{confirmEdit(m, "Pa")}})
 }
 
-func (p *parser) askNegative(bank plant.BankID, m mark, v value) {
+func (p *parser) askNegative(bank plant.BankID, m *mark, v value) {
 	p.problem(AskNegative, sayNegative(p.reg.Name(bank), units.Pressure(v.pa, p.habit(bank))),
 		option{keys: []string{"minus", "ok", "negative"}, label: "minus, as typed", edits: []edit{confirmEdit(m, v.unit)}},
 		option{keys: []string{"plus", "positive"}, label: "plus", edits: []edit{{m.from, m.q.unitTo, p.unsigned(m, v.unit)}}})
 }
 
-func (p *parser) unsigned(m mark, u string) string {
+func (p *parser) unsigned(m *mark, u string) string {
 	s := strconv.FormatFloat(m.q.first.value, 'f', -1, 64) + " "
 	if m.q.unit.kind != uNone {
 		return s + unitTyped(m.q.unit)
@@ -494,7 +494,7 @@ func (p *parser) unsigned(m mark, u string) string {
 	return s + u
 }
 
-func (p *parser) askHigh(bank plant.BankID, e expect, m mark, v value, top bool) {
+func (p *parser) askHigh(bank plant.BankID, e expect, m *mark, v value, top bool) {
 	h := p.habit(bank)
 	limit := e.limit
 	if top {
@@ -505,7 +505,7 @@ func (p *parser) askHigh(bank plant.BankID, e expect, m mark, v value, top bool)
 }
 
 // askSlip asks about a value so small that the unit must be another.
-func (p *parser) askSlip(bank plant.BankID, e expect, m mark, v value, u unit) {
+func (p *parser) askSlip(bank plant.BankID, e expect, m *mark, v value, u unit) {
 	options := []option{}
 	for _, c := range e.readings(m.q.first.value, roleReading) {
 		if c.unit.pressure != u.pressure && !c.dropped && len(options) < 2 {
@@ -518,7 +518,7 @@ func (p *parser) askSlip(bank plant.BankID, e expect, m mark, v value, u unit) {
 
 // askImpossible refuses a value no filter gauge shows, offering units in which
 // the number would make sense.
-func (p *parser) askImpossible(bank plant.BankID, e expect, m mark, v value) {
+func (p *parser) askImpossible(bank plant.BankID, e expect, m *mark, v value) {
 	var options []option
 	for _, c := range e.readings(m.q.first.value, roleReading) {
 		if !c.dropped && len(options) < 2 && m.q.sign == unsigned {

@@ -77,7 +77,7 @@ func (p *parser) put(l *line, q Query) {
 	}
 	for i := range l.marks {
 		if l.marks[i].kind == mAHU {
-			g := group{line: l, marks: l.marks, ahu: &l.marks[i]}
+			g := group{line: l, marks: l.marks, ahu: l.marks[i]}
 			p.places(&g, true)
 		}
 	}
@@ -199,7 +199,7 @@ func (p *parser) queryPlaces(l *line) ([]plant.BankID, bool) {
 		}
 		for i := range l.marks {
 			if l.marks[i].kind == mSite {
-				if s := p.siteOf(&l.marks[i]); s != "" {
+				if s := p.siteOf(l.marks[i]); s != "" {
 					add(plant.BankID(s))
 				}
 			}

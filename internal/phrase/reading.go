@@ -34,7 +34,7 @@ func (p *parser) statement(g *group) {
 func (p *parser) segment(g *group, s *segment, ordered bool) {
 	nums := s.numbers()
 	if ordered { // bare numbers of an order are pieces
-		nums = slices.DeleteFunc(nums, func(m mark) bool { return m.q.resolved.kind == uNone || m.q.carried })
+		nums = slices.DeleteFunc(nums, func(m *mark) bool { return m.q.resolved.kind == uNone || m.q.carried })
 	}
 	switch {
 	case p.skipBank(g, s, nums):
@@ -53,11 +53,11 @@ func (p *parser) segment(g *group, s *segment, ordered bool) {
 
 // likely reports whether bare numbers of a segment are meant as readings, and
 // not part of talk that happens to name an AHU.
-func (p *parser) likely(g *group, s *segment, nums []mark) bool {
+func (p *parser) likely(g *group, s *segment, nums []*mark) bool {
 	if g.line.polar {
 		return false
 	}
-	if typedPressure(nums) || slices.ContainsFunc(nums, func(m mark) bool { return m.q.carried }) {
+	if typedPressure(nums) || slices.ContainsFunc(nums, func(m *mark) bool { return m.q.carried }) {
 		return g.ahu != nil || len(s.banks) > 0 || g.line.unknown == 0
 	}
 	if len(s.banks) > 0 && (g.ahu != nil || p.hasHere()) {
@@ -67,7 +67,7 @@ func (p *parser) likely(g *group, s *segment, nums []mark) bool {
 }
 
 // readings reads the numbers of a segment as pressures.
-func (p *parser) readings(g *group, s *segment, nums []mark) {
+func (p *parser) readings(g *group, s *segment, nums []*mark) {
 	if !p.likely(g, s, nums) {
 		return
 	}
@@ -81,7 +81,7 @@ func (p *parser) readings(g *group, s *segment, nums []mark) {
 		return
 	}
 	ahu := ahus[0]
-	if p.corrects(g) || len(nums) > 1 && slices.ContainsFunc(nums, func(m mark) bool { return negatedBefore(s.marks, m) }) {
+	if p.corrects(g) || len(nums) > 1 && slices.ContainsFunc(nums, func(m *mark) bool { return negatedBefore(s.marks, m) }) {
 		p.correction(g, s, ahu, nums)
 		return
 	}
@@ -110,7 +110,7 @@ func (p *parser) readings(g *group, s *segment, nums []mark) {
 // for something else.
 const mostNumbers = 8
 
-func (p *parser) crowded(place plant.BankID, nums []mark) bool {
+func (p *parser) crowded(place plant.BankID, nums []*mark) bool {
 	if len(nums) <= mostNumbers {
 		return false
 	}
@@ -119,12 +119,12 @@ func (p *parser) crowded(place plant.BankID, nums []mark) bool {
 }
 
 // current drops values said to be of the past ("was 107") where another is given.
-func current(s *segment, nums []mark) []mark {
-	nums = slices.DeleteFunc(slices.Clone(nums), func(m mark) bool { return len(nums) > 1 && roleOf(s.marks, m) == roleLimit })
+func current(s *segment, nums []*mark) []*mark {
+	nums = slices.DeleteFunc(slices.Clone(nums), func(m *mark) bool { return len(nums) > 1 && roleOf(s.marks, m) == roleLimit })
 	if len(nums) < 2 {
 		return nums
 	}
-	var out []mark
+	var out []*mark
 	for _, m := range nums {
 		if roleOf(s.marks, m) != roleBefore {
 			out = append(out, m)
@@ -138,8 +138,8 @@ func current(s *segment, nums []mark) []mark {
 
 // roleOf finds the word before a number that says whether it is of before or
 // after a swap, looking back to the number before it.
-func roleOf(ms []mark, n mark) role {
-	i := slices.IndexFunc(ms, func(m mark) bool { return m.from == n.from })
+func roleOf(ms []*mark, n *mark) role {
+	i := slices.IndexFunc(ms, func(m *mark) bool { return m.from == n.from })
 	for j := i - 1; j >= 0; j-- {
 		switch m := ms[j]; {
 		case m.kind == mNum && !m.q.piece && !m.q.pieceStage:
@@ -156,7 +156,7 @@ func roleOf(ms []mark, n mark) role {
 }
 
 // reading records one number at a bank.
-func (p *parser) reading(g *group, s *segment, bank plant.BankID, m mark) {
+func (p *parser) reading(g *group, s *segment, bank plant.BankID, m *mark) {
 	switch {
 	case m.q.over:
 		p.overRange(g, s, bank, m)
@@ -205,7 +205,7 @@ func (p *parser) readingFlags(g *group, bank plant.BankID, v value) []string {
 
 // askOrder asks for the banks of values given without words for them, in the
 // order of the air.
-func (p *parser) askOrder(g *group, ahu plant.BankID, nums []mark) {
+func (p *parser) askOrder(g *group, ahu plant.BankID, nums []*mark) {
 	banks := p.banksOf(ahu)
 	before := len(p.problems)
 	bare := len(p.bare)
@@ -219,7 +219,7 @@ func (p *parser) askOrder(g *group, ahu plant.BankID, nums []mark) {
 
 // ordering is one way to give values to banks; units that can be assumed are
 // written out.
-func (p *parser) ordering(banks []plant.BankID, nums []mark) option {
+func (p *parser) ordering(banks []plant.BankID, nums []*mark) option {
 	o := option{}
 	var parts []string
 	for i, m := range nums {
@@ -245,7 +245,7 @@ func (p *parser) ordering(banks []plant.BankID, nums []mark) option {
 }
 
 // overRange records a value above a number: the needle stands on the stop.
-func (p *parser) overRange(g *group, s *segment, bank plant.BankID, m mark) {
+func (p *parser) overRange(g *group, s *segment, bank plant.BankID, m *mark) {
 	e := p.expect(bank)
 	u := m.q.resolved
 	flags := []string{"urgent"}
@@ -276,7 +276,7 @@ func (p *parser) addOver(g *group, s *segment, bank plant.BankID, top float64, f
 }
 
 // askOver asks for the unit of a dial's top.
-func (p *parser) askOver(bank plant.BankID, e expect, m mark) {
+func (p *parser) askOver(bank plant.BankID, e expect, m *mark) {
 	var options []option
 	var labels []string
 	for _, u := range []units.PressureUnit{units.InH2O, units.Pa, units.Mbar, units.KPa, units.MmH2O} {
@@ -297,7 +297,7 @@ func (p *parser) askOver(bank plant.BankID, e expect, m mark) {
 
 // pegged records a needle on the stop, with the top of the dial when it is said
 // or known.
-func (p *parser) pegged(g *group, s *segment, nums []mark) {
+func (p *parser) pegged(g *group, s *segment, nums []*mark) {
 	ahus, ok := p.places(g, g.line.unknown == 0)
 	if !ok {
 		return
@@ -322,7 +322,7 @@ func (p *parser) pegged(g *group, s *segment, nums []mark) {
 
 // rangeReading records a bouncing needle. Two values far apart without a word
 // about bouncing may as well be two banks.
-func (p *parser) rangeReading(g *group, s *segment, bank plant.BankID, m mark) {
+func (p *parser) rangeReading(g *group, s *segment, bank plant.BankID, m *mark) {
 	lo, ok := p.pressure(bank, m, m.q.first, roleReading)
 	if !ok {
 		return
@@ -336,7 +336,7 @@ func (p *parser) rangeReading(g *group, s *segment, bank plant.BankID, m mark) {
 		return
 	}
 	low, high := min(lo.pa, hi.pa), max(lo.pa, hi.pa)
-	if !hasCue(g.marks, cBounce) && !m.q.confirmed && high > 1.6*low {
+	if !g.has(cBounce) && !m.q.confirmed && high > 1.6*low {
 		p.problem(AskRange, sayRange(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)),
 			option{keys: []string{"bouncing", "range", "yes"}, label: "bouncing between them", edits: []edit{{m.q.unitTo, m.q.unitTo, " bouncing"}}})
 		return
@@ -358,7 +358,7 @@ func (p *parser) addReading(g *group, s *segment, bank plant.BankID, v value) {
 
 // zeroCheck records that the gauge was looked at with both ports open; a small
 // number right after the word is its offset, others are readings.
-func (p *parser) zeroCheck(g *group, s *segment, nums []mark) {
+func (p *parser) zeroCheck(g *group, s *segment, nums []*mark) {
 	ahus, ok := p.places(g, g.line.unknown == 0)
 	if !ok {
 		return
@@ -383,8 +383,8 @@ func (p *parser) zeroCheck(g *group, s *segment, nums []mark) {
 // mostOffset is the largest zero offset that is believed, Pa.
 const mostOffset = 30
 
-func (p *parser) offset(bank plant.BankID, s *segment, nums []mark) (float64, []mark) {
-	zero := slices.IndexFunc(s.marks, func(m mark) bool { return m.is(cZero) })
+func (p *parser) offset(bank plant.BankID, s *segment, nums []*mark) (float64, []*mark) {
+	zero := slices.IndexFunc(s.marks, func(m *mark) bool { return m.is(cZero) })
 	for i, m := range nums {
 		if m.from < s.marks[zero].from {
 			continue
@@ -411,12 +411,12 @@ func (p *parser) offset(bank plant.BankID, s *segment, nums []mark) (float64, []
 func (p *parser) corrects(g *group) bool { return g.line.has(cAmend) }
 
 // correction reads "should be 0.54 not 0.45 iwc".
-func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []mark) {
+func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []*mark) {
 	bank, ok := p.bank(g, s, ahu)
 	if !ok {
 		return
 	}
-	var right, wrong []mark
+	var right, wrong []*mark
 	for _, m := range nums {
 		if negatedBefore(s.marks, m) {
 			wrong = append(wrong, m)
@@ -454,8 +454,8 @@ func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []mark)
 }
 
 // negatedBefore reports whether "not" or "was" stands right before a number.
-func negatedBefore(ms []mark, n mark) bool {
-	i := slices.IndexFunc(ms, func(m mark) bool { return m.from == n.from })
+func negatedBefore(ms []*mark, n *mark) bool {
+	i := slices.IndexFunc(ms, func(m *mark) bool { return m.from == n.from })
 	for j := i - 1; j >= 0 && ms[j].kind != mNum; j-- {
 		if ms[j].is(cNot) {
 			return true

@@ -45,7 +45,7 @@ func runningFan(l *line) bool {
 	if !l.has(cRunning, cWithout) || l.has(cSwap, cBack) {
 		return false
 	}
-	fan := l.hasKind(mAHU, mBank) || l.has(cFan) || slices.ContainsFunc(l.marks, func(m mark) bool {
+	fan := l.hasKind(mAHU, mBank) || l.has(cFan) || slices.ContainsFunc(l.marks, func(m *mark) bool {
 		return m.is(cRunning) && m.text != "live" && m.text != "running" && m.text != "spinning" && m.text != "turning"
 	})
 	asks := l.has(cCan, cSteps) || l.question || l.has(cDoing, cChange, cWork) && l.has(cWithout, cWith)
@@ -54,7 +54,7 @@ func runningFan(l *line) bool {
 
 // lockAfter reports whether the thing removed is a lock.
 func lockAfter(l *line) bool {
-	i := slices.IndexFunc(l.marks, func(m mark) bool { return m.is(cRemove) })
+	i := slices.IndexFunc(l.marks, func(m *mark) bool { return m.is(cRemove) })
 	if i < 0 {
 		return false
 	}
@@ -63,23 +63,23 @@ func lockAfter(l *line) bool {
 
 // takesOff recognises "take Dave's lock off".
 func takesOff(l *line) bool {
-	verb := slices.IndexFunc(l.marks, func(m mark) bool {
+	verb := slices.IndexFunc(l.marks, func(m *mark) bool {
 		switch m.text {
 		case "take", "get", "pull", "knock", "cut", "saw":
 			return true
 		}
 		return false
 	})
-	return verb >= 0 && slices.ContainsFunc(l.marks[verb:], func(m mark) bool { return m.text == "off" || m.is(cFanOff) || m.is(cOff) })
+	return verb >= 0 && slices.ContainsFunc(l.marks[verb:], func(m *mark) bool { return m.text == "off" || m.is(cFanOff) || m.is(cOff) })
 }
 
 // setsLimit recognises a limit given in chat: "set limit AHU-3 bag to 250".
 func setsLimit(l *line) bool {
-	i := slices.IndexFunc(l.marks, func(m mark) bool { return m.is(cLimit) })
+	i := slices.IndexFunc(l.marks, func(m *mark) bool { return m.is(cLimit) })
 	if i < 0 || l.question && !l.has(cSet) {
 		return false
 	}
-	number := func(m mark) bool { return m.kind == mNum }
+	number := func(m *mark) bool { return m.kind == mNum }
 	if l.has(cSet, cChange) && (l.hasKind(mNum, mAHU, mBank)) {
 		return true
 	}

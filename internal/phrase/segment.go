@@ -9,7 +9,7 @@ import (
 // segment is the part of a group that speaks about one bank, or a list of banks.
 type segment struct {
 	banks []bankWord
-	marks []mark
+	marks []*mark
 	swap  bool // a swap word before the first bank counts for every segment
 	fresh bool // "new bags"
 }
@@ -28,7 +28,7 @@ func segments(g *group) []segment {
 		return []segment{{marks: ms}}
 	}
 	var out []segment
-	add := func(part []mark) {
+	add := func(part []*mark) {
 		s := segment{}
 		for i, m := range part {
 			s.fresh = s.fresh || m.is(cClean) && freshWord(m.text) && i+1 < len(part) && part[i+1].kind == mBank
@@ -75,8 +75,8 @@ func freshWord(w string) bool {
 }
 
 // withoutPlace drops tags and sites.
-func withoutPlace(ms []mark) []mark {
-	out := make([]mark, 0, len(ms))
+func withoutPlace(ms []*mark) []*mark {
+	out := make([]*mark, 0, len(ms))
 	for _, m := range ms {
 		if m.kind != mAHU && m.kind != mSite {
 			out = append(out, m)
@@ -86,11 +86,13 @@ func withoutPlace(ms []mark) []mark {
 }
 
 // mergeBanks joins "pre and bag", "P/S" into one mark.
-func mergeBanks(ms []mark) []mark {
-	var out []mark
+func mergeBanks(ms []*mark) []*mark {
+	var out []*mark
 	for i := 0; i < len(ms); i++ {
 		m := ms[i]
 		if m.kind == mBank {
+			joined := *m
+			m = &joined
 			m.banks = slices.Clone(m.banks)
 			for i+2 < len(ms) && ms[i+2].kind == mBank && (ms[i+1].sign("/", "&", "+", ",") || ms[i+1].is(cAnd)) {
 				m.banks = append(m.banks, ms[i+2].banks...)
@@ -111,8 +113,8 @@ func sameBank(a, b []bankWord) bool {
 	return len(a) == 1 && len(b) == 1 && a[0].stage != "" && a[0].stage == b[0].stage
 }
 
-func valuesFirst(ms []mark, at []int) bool {
-	reading := func(m mark) bool { return m.kind == mNum && !m.q.piece && !m.q.pieceStage && !m.q.clockish }
+func valuesFirst(ms []*mark, at []int) bool {
+	reading := func(m *mark) bool { return m.kind == mNum && !m.q.piece && !m.q.pieceStage && !m.q.clockish }
 	first := slices.IndexFunc(ms, reading)
 	if first < 0 || first > at[0] {
 		return false
@@ -126,8 +128,8 @@ func valuesFirst(ms []mark, at []int) bool {
 }
 
 // numbers lists the marks of a segment that can be pressures.
-func (s *segment) numbers() []mark {
-	var out []mark
+func (s *segment) numbers() []*mark {
+	var out []*mark
 	for _, m := range s.marks {
 		if m.kind == mNum && !m.q.piece && !m.q.pieceStage && !m.q.clockish {
 			out = append(out, m)

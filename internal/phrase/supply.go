@@ -31,7 +31,7 @@ func (p *parser) stock(g *group) bool {
 	return true
 }
 
-func itemsOf(ms []mark) []string {
+func itemsOf(ms []*mark) []string {
 	var out []string
 	for _, m := range ms {
 		if m.kind == mItem && !slices.Contains(out, m.code) {
@@ -46,7 +46,7 @@ const mostPieces = 10000
 
 // countOf finds how many pieces are meant: the first whole number without a
 // unit. zero says whether none is a count.
-func countOf(ms []mark, zero bool) (int, bool) {
+func countOf(ms []*mark, zero bool) (int, bool) {
 	for _, m := range ms {
 		if m.kind != mNum || m.q.unit.kind != uNone || m.q.isRange || m.q.clockish || m.q.first.decimals > 0 && m.q.first.alt == 0 || m.q.sign == negated {
 			continue
@@ -95,7 +95,7 @@ func (p *parser) order(g *group) bool {
 		return false
 	}
 	named := len(items) > 0 || sized
-	if !named && !hasKind(g.marks, mBank) && !(plain && g.ahu != nil) || !named && !counted && !plain && !wishesFor(g) {
+	if !named && !g.hasKind(mBank) && !(plain && g.ahu != nil) || !named && !counted && !plain && !wishesFor(g) {
 		return false
 	}
 	if g.ahu == nil && !named && !p.hasHere() {
@@ -132,12 +132,12 @@ func (p *parser) order(g *group) bool {
 // wishesFor reports whether a group asks for the filters of a bank without
 // saying how many: "need new bags for AHU-6".
 func wishesFor(g *group) bool {
-	wish := slices.IndexFunc(g.marks, func(m mark) bool { return m.is(cWish) })
-	bank := slices.IndexFunc(g.marks, func(m mark) bool { return m.kind == mBank })
-	return wish >= 0 && wish < bank && g.line.unknown == 0 && !hasKind(g.marks, mNum) && !g.line.question
+	wish := slices.IndexFunc(g.marks, func(m *mark) bool { return m.is(cWish) })
+	bank := slices.IndexFunc(g.marks, func(m *mark) bool { return m.kind == mBank })
+	return wish >= 0 && wish < bank && g.line.unknown == 0 && !g.hasKind(mNum) && !g.line.question
 }
 
-func sizeOf(ms []mark) ([3]int, bool) {
+func sizeOf(ms []*mark) ([3]int, bool) {
 	for _, m := range ms {
 		if m.kind == mSize {
 			return m.size, true
@@ -269,7 +269,7 @@ func (p *parser) askItem(g *group, size [3]int, sized bool) {
 }
 
 // within reads "this week", "next 14 days", "within a month" for the due list.
-func within(ms []mark) time.Duration {
+func within(ms []*mark) time.Duration {
 	for _, m := range ms {
 		switch {
 		case m.kind == mSpan, m.kind == mWhen && m.when.day == daySpan && m.when.n > 0:

@@ -50,7 +50,7 @@ func (p *parser) tellsSwap(g *group, s *segment) bool {
 }
 
 // undone reports whether the word for a change is negated: "not done".
-func undone(ms []mark) bool {
+func undone(ms []*mark) bool {
 	for i, m := range ms {
 		if i > 0 && ms[i-1].is(cNot) && m.anyOf(cSwap, cDone, cChange) {
 			return true
@@ -59,8 +59,8 @@ func undone(ms []mark) bool {
 	return false
 }
 
-func saysFilters(ms []mark) bool {
-	return slices.ContainsFunc(ms, func(m mark) bool { return m.text == "filters" || m.text == "filter" || m.text == "filtros" })
+func saysFilters(ms []*mark) bool {
+	return slices.ContainsFunc(ms, func(m *mark) bool { return m.text == "filters" || m.text == "filter" || m.text == "filtros" })
 }
 
 // swapBanks lists the banks that were changed: those named, or all with "all" or
@@ -131,7 +131,7 @@ func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
 	}
 	a := p.airFor(g, s)
 	sw.FlowM3s, sw.FanHz, sw.FanPct = p.flowFor(a, bank), a.hz, a.pct
-	if i := slices.IndexFunc(s.marks, func(m mark) bool { return m.kind == mItem }); i >= 0 && s.marks[i].code != e.bank.Item {
+	if i := slices.IndexFunc(s.marks, func(m *mark) bool { return m.kind == mItem }); i >= 0 && s.marks[i].code != e.bank.Item {
 		sw.Item = s.marks[i].code
 	}
 	if g.line.has(cRunning) {
@@ -151,7 +151,7 @@ func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
 }
 
 // swapNumber gives one number of a swap its part: before, after, or how many.
-func (p *parser) swapNumber(s *segment, e expect, bank plant.BankID, m mark, sw *entry.Swap, flags *[]string) bool {
+func (p *parser) swapNumber(s *segment, e expect, bank plant.BankID, m *mark, sw *entry.Swap, flags *[]string) bool {
 	r := roleOf(s.marks, m)
 	whole := m.q.unit.kind == uNone && m.q.first.decimals == 0 && !m.q.isRange
 	if whole && sw.Count == nil && r != roleClean && (int(m.q.first.value) == e.bank.Count() || m.q.carried && r == roleReading) && m.q.first.value >= 1 && m.q.first.value <= 500 {
@@ -233,7 +233,7 @@ func (p *parser) askChange(g *group, s *segment) {
 	if !ok {
 		return
 	}
-	i := slices.IndexFunc(s.marks, func(m mark) bool { return m.is(cChange) })
+	i := slices.IndexFunc(s.marks, func(m *mark) bool { return m.is(cChange) })
 	m := s.marks[i]
 	p.problem(AskChange, sayChange(p.reg.Name(ahus[0])),
 		option{keys: []string{"changed", "done", "already"}, label: "changed already", edits: []edit{{m.from, m.to, "changed"}}},

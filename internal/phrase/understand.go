@@ -76,7 +76,7 @@ type parser struct {
 type line struct {
 	n        int
 	from, to int
-	marks    []mark
+	marks    []*mark
 	who      string // "-MK"
 	question bool
 	polar    bool // "is AHU-3 bag 205 Pa", "has it been changed", "if it gets to 250": nothing is reported
@@ -140,14 +140,9 @@ func (l *line) look(text string) {
 
 // sum gathers what is asked of a line again and again.
 func (l *line) sum() {
-	l.cues, l.kinds = cueSet{}, 0
+	l.cues, l.kinds = gather(l.marks)
 	source := false
 	for _, m := range l.marks {
-		l.kinds |= 1 << m.kind
-		if m.kind == mCue {
-			l.cues[0] |= m.cues[0]
-			l.cues[1] |= m.cues[1]
-		}
 		source = source || slices.Contains(defectSources, m.text)
 		l.drill = l.drill || slices.Contains(drills, m.text)
 		l.orders = l.orders || slices.Contains(orderWords, m.text)
@@ -156,7 +151,7 @@ func (l *line) sum() {
 }
 
 // polar reports whether a line starts as a yes-or-no question or a condition.
-func polar(ms []mark) bool {
+func polar(ms []*mark) bool {
 	if len(ms) < 2 {
 		return false
 	}
@@ -194,23 +189,42 @@ func (l *line) by(text string) {
 
 // has and hasKind look into sets made once a line, so that many AHUs on one long
 // line cost no more than as many short lines.
-func (l *line) has(c ...cue) bool { return slices.ContainsFunc(c, l.cues.has) }
+func (l *line) has(c ...cue) bool { return l.cues.any(c) }
 
-func (l *line) hasKind(k ...markKind) bool {
-	return slices.ContainsFunc(k, func(k markKind) bool { return l.kinds&(1<<k) != 0 })
+func (l *line) hasKind(k ...markKind) bool { return kindsOf(l.kinds, k) }
+
+func kindsOf(set uint32, kinds []markKind) bool {
+	for _, k := range kinds {
+		if set&(1<<k) != 0 {
+			return true
+		}
+	}
+	return false
 }
 
-func hasCue(ms []mark, c ...cue) bool {
-	return slices.ContainsFunc(ms, func(m mark) bool { return m.anyOf(c...) })
+// gather makes the sets of the cues and kinds of marks.
+func gather(ms []*mark) (cues cueSet, kinds uint32) {
+	for _, m := range ms {
+		kinds |= 1 << m.kind
+		if m.kind == mCue {
+			cues[0] |= m.cues[0]
+			cues[1] |= m.cues[1]
+		}
+	}
+	return cues, kinds
 }
 
-func hasKind(ms []mark, k ...markKind) bool {
-	return slices.ContainsFunc(ms, func(m mark) bool { return slices.Contains(k, m.kind) })
+func hasCue(ms []*mark, c ...cue) bool {
+	return slices.ContainsFunc(ms, func(m *mark) bool { return m.anyOf(c...) })
+}
+
+func hasKind(ms []*mark, k ...markKind) bool {
+	return slices.ContainsFunc(ms, func(m *mark) bool { return slices.Contains(k, m.kind) })
 }
 
 // typedPressure reports whether a number with a pressure unit stands among ms.
-func typedPressure(ms []mark) bool {
-	return slices.ContainsFunc(ms, func(m mark) bool { return m.kind == mNum && m.q.unit.kind == uPressure })
+func typedPressure(ms []*mark) bool {
+	return slices.ContainsFunc(ms, func(m *mark) bool { return m.kind == mNum && m.q.unit.kind == uPressure })
 }
 
 // raw is the text of the message between two bytes with single blanks, trimmed of
@@ -310,7 +324,7 @@ func (p *parser) add(it Item) {
 // group is the part of a line that speaks about one AHU, or a list of them.
 type group struct {
 	line   *line
-	marks  []mark
+	marks  []*mark
 	ahu    *mark // as typed; nil = carried or from the thread
 	ahus   []plant.BankID
 	lost   bool // the AHU is unclear; the problem is noted
@@ -318,7 +332,13 @@ type group struct {
 	air    air
 	moment moment
 	timed  bool
+	cues   cueSet
+	kinds  uint32
 }
+
+func (g *group) has(c ...cue) bool { return g.cues.any(c) }
+
+func (g *group) hasKind(k ...markKind) bool { return kindsOf(g.kinds, k) }
 
 // groups cuts a line where a new AHU starts. A line that ends with its only or
 // last AHU reads backwards: "pre 112, bag 205 AHU-3".
@@ -330,10 +350,11 @@ func (p *parser) groups(l *line) []group {
 		}
 	}
 	var out []group
-	add := func(ms []mark) {
+	add := func(ms []*mark) {
 		g := group{line: l, marks: ms}
-		if i := slices.IndexFunc(ms, func(m mark) bool { return m.kind == mAHU }); i >= 0 {
-			g.ahu = &ms[i]
+		g.cues, g.kinds = gather(ms)
+		if i := slices.IndexFunc(ms, func(m *mark) bool { return m.kind == mAHU }); i >= 0 {
+			g.ahu = ms[i]
 		}
 		g.air, _ = p.airOf(ms)
 		g.moment, g.timed = momentOf(ms)
@@ -360,7 +381,7 @@ func (p *parser) groups(l *line) []group {
 	return out
 }
 
-func backwards(ms []mark, at []int) bool {
+func backwards(ms []*mark, at []int) bool {
 	before := hasKind(ms[:at[0]], mNum)
 	after := hasKind(ms[at[len(at)-1]+1:], mNum, mBank)
 	return before && !after
@@ -418,7 +439,7 @@ func (p *parser) note(code, text string) {
 // item makes an item of a group.
 func (p *parser) item(g *group, place plant.BankID, at time.Time, body entry.Body, flags ...string) Item {
 	it := Item{Place: place, At: at, Body: body, Line: p.raw(g.line.from, g.line.to), Flags: flags}
-	if slices.ContainsFunc(g.marks, func(m mark) bool { return m.letterO }) {
+	if slices.ContainsFunc(g.marks, func(m *mark) bool { return m.letterO }) {
 		it.Flags = append(it.Flags, "letter-o")
 		p.note("letter-o", sayLetterO())
 	}

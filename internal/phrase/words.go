@@ -102,6 +102,15 @@ type cueSet [2]uint64
 
 func (s cueSet) has(c cue) bool { return s[c/64]&(1<<(c%64)) != 0 }
 
+func (s cueSet) any(cs []cue) bool {
+	for _, c := range cs {
+		if s.has(c) {
+			return true
+		}
+	}
+	return false
+}
+
 func (s *cueSet) add(c cue) { s[c/64] |= 1 << (c % 64) }
 
 // lexicon lists the words and phrases of each cue: English, then German, then
