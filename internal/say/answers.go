@@ -100,15 +100,15 @@ func kindWords(k entry.Kind) string {
 
 // IsSafety reports whether a refusal must reach a supervisor.
 func IsSafety(code string) bool {
-	return code == "running-fan" || code == "others-lock" || code == "shorten-steps"
+	return code == phrase.RefuseRunning || code == phrase.RefuseLock || code == phrase.RefuseShorten
 }
 
 // SafetyAlert tells a supervisor what was refused.
 func SafetyAlert(who, code string) string {
 	what := map[string]string{
-		"running-fan":   "asked for steps for work with the fan running",
-		"others-lock":   "asked about removing somebody else's lock",
-		"shorten-steps": "asked to shorten the safe-work steps",
+		phrase.RefuseRunning: "asked for steps for work with the fan running",
+		phrase.RefuseLock:    "asked about removing somebody else's lock",
+		phrase.RefuseShorten: "asked to shorten the safe-work steps",
 	}[code]
 	return who + " " + what + ". I gave none. Please call them before any work starts."
 }

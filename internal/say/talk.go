@@ -1,0 +1,35 @@
+package say
+
+import (
+	"fmt"
+	"strings"
+
+	"clogwise/internal/entry"
+)
+
+// LinesGone says that an edited message no longer holds some of its lines.
+func LinesGone(gone []entry.Entry) string {
+	var nos []string
+	for _, x := range gone {
+		nos = append(nos, fmt.Sprintf("#%d", x.Seq))
+	}
+	return "No longer in the message, so taken back: " + strings.Join(nos, ", ") + "."
+}
+
+// StaysInLedger answers an undo of something that no word in a channel takes back.
+func StaysInLedger(x entry.Entry) string {
+	return fmt.Sprintf("#%d is no line of a round (%s); it stays. Nothing was changed.", x.Seq, strings.ReplaceAll(string(x.Kind), "-", " "))
+}
+
+// StepsRead notes that a person has read the steps.
+func StepsRead(who, when string) string {
+	return fmt.Sprintf("Noted: %s has read the steps (%s). This says nothing about the plant.", who, strings.ReplaceAll(when, "-", " "))
+}
+
+// StepsReadBefore answers a second press of "steps read".
+func StepsReadBefore(who, when string) string {
+	return fmt.Sprintf("Already noted: %s has read the steps (%s).", who, strings.ReplaceAll(when, "-", " "))
+}
+
+// JobGone answers a button of a job that is closed or was moved.
+func JobGone() string { return "That job is closed or was moved; nothing to note." }
