@@ -3,13 +3,11 @@ package worker
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"strings"
 	"time"
 
 	"clogwise/internal/channel"
 	"clogwise/internal/digest"
-	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
 	"clogwise/internal/plant"
 	"clogwise/internal/safework"
@@ -120,20 +118,7 @@ func (p Posts) remind(ctx context.Context, site plant.Site, occasion digest.Occa
 		for _, post := range r.Posts {
 			b.Posts = append(b.Posts, p.post(post.Key, site, post.Post))
 		}
-		b.Entries = append(b.Entries, p.sent(r)...)
+		b.Entries = append(b.Entries, r.Sent(p.Now())...)
 	}
 	return b, nil
-}
-
-// sent records which steps went out for which banks.
-func (p Posts) sent(r digest.Reminder) []entry.Entry {
-	var out []entry.Entry
-	for _, job := range r.Jobs {
-		body := entry.StepsSent{When: string(r.When), Start: job.Start, To: job.Crew, Steps: r.StepIDs}
-		out = append(out, entry.Entry{
-			Source: fmt.Sprintf("steps:%d:%s", job.Seq, r.When), Kind: body.Kind(), Place: job.Bank,
-			At: p.Now(), Received: p.Now(), By: "clogwise", Body: body,
-		})
-	}
-	return out
 }

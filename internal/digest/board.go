@@ -204,13 +204,6 @@ func (b *Board) plan(in Input) {
 	}, duelist.Calendar{From: in.Now, Loc: in.Site.Location(), Work: work, Closed: in.Site.Schedule.Holidays})
 }
 
-func workDays(s plant.Site) string {
-	if s.WorkHours.Days == "" {
-		return "Mon-Fri"
-	}
-	return s.WorkHours.Days
-}
-
 func (b *Board) orders(in Input) {
 	lead := map[string]int{}
 	for _, it := range in.Register.Items() {

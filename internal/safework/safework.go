@@ -29,7 +29,7 @@ var moments = []When{DayBefore, BeforeStart, During, After}
 func (w When) Words() string {
 	switch w {
 	case DayBefore:
-		return "the day before"
+		return "ahead of the job"
 	case BeforeStart:
 		return "before you start"
 	case During:

@@ -1,0 +1,36 @@
+package digest
+
+import (
+	"fmt"
+	"time"
+
+	"clogwise/internal/plant"
+	"clogwise/internal/safework"
+)
+
+// JobStarted is what is posted when a job begins: the before-start list unless
+// it went out already, then what to mind during and after, each its own post. On
+// plant for specialists only it is the stop line, to the channel and to every
+// supervisor.
+func JobStarted(job Job, reg *plant.Register, site plant.Site, steps safework.Catalogue, now time.Time) []KeyedPost {
+	if job.Seq == 0 && job.Begun.IsZero() {
+		job.Begun = job.Start // nobody booked it
+	}
+	s, p := scene{reg, site, steps, now}, partyOf(job)
+	ahu := s.ahu(p.ahu)
+	if l := steps.List(ahu, site.Jurisdiction, safework.BeforeStart); l.Stop {
+		return s.stop(p, l, started)
+	}
+	var out []KeyedPost
+	for _, when := range []safework.When{safework.BeforeStart, safework.During, safework.After} {
+		if _, sent := job.sent(when); sent {
+			continue
+		}
+		end := "" // once for all the banks of the AHU
+		if when == safework.BeforeStart && job.Seq > 0 {
+			end = fmt.Sprintf(":%d", job.Seq)
+		}
+		out = append(out, s.crewPost(p, steps.List(ahu, site.Jurisdiction, when), end))
+	}
+	return out
+}
