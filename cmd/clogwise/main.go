@@ -12,6 +12,7 @@ import (
 	"os/signal"
 	"syscall"
 	"time"
+	_ "time/tzdata" // bare machines have no time zones of their own
 
 	"github.com/spf13/cobra"
 
@@ -63,6 +64,8 @@ func (p *program) root() *cobra.Command {
 	f.BoolVar(&p.json, "json", false, "print one JSON object a line")
 	f.StringVar(&p.now, "now", "", "take this moment (RFC 3339) as the present and let the clock stand: for trials and tests")
 	f.String("log-level", "warn", "debug, info, warn or error; logs go to standard error")
+	f.String("redis", "", "redis://host:port/0; default: a server inside this process")
+	f.String("http-listen", "", "address of the webhook; default 127.0.0.1:8086")
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.AddCommand(
 		p.demoCommand(), p.chatCommand(), p.serveCommand(), p.parseCommand(), p.importCommand(), p.exportCommand(),

@@ -31,8 +31,6 @@ func (p *program) serveCommand() *cobra.Command {
 		},
 	}
 	c.Flags().StringSlice("roles", nil, "bot, worker, cron; default all")
-	c.Flags().String("redis", "", "redis://host:port/0; default: a server inside this process")
-	c.Flags().String("http-listen", "", "address of the webhook; default 127.0.0.1:8086")
 	return c
 }
 
