@@ -88,7 +88,7 @@ func FromEntry(e entry.Entry) (Entry, error) {
 	return Entry{
 		Source: e.Source, Kind: string(e.Kind), Place: string(e.Place),
 		At: Nanos(e.At), Received: Nanos(e.Received),
-		By: plain(e.By), Line: plain(e.Line), Body: string(body),
+		By: Plain(e.By), Line: Plain(e.Line), Body: string(body),
 	}, nil
 }
 
@@ -112,12 +112,14 @@ type Post struct {
 	Files                     *string // JSON array of the files' data; nil when there is none
 	Rendered                  bool    // the content is final
 	Recipe                    *string // JSON
-	Waits                     *string // JSON
+	Waits                     *string // JSON of WaitsFor
 	Created, NotBefore        int64
 	LeaseUntil                *int64 // nil when nobody is sending it
 	Attempts                  int
 	LastError, PostID         string
 	Uncertain                 bool
+
+	WaitsFor map[plant.BankID]int64 // when encoding: the banks a waiting post is found by
 }
 
 // FromPost encodes a validated outbox row.
@@ -126,10 +128,11 @@ func FromPost(p ledger.OutboxPost) (Post, error) {
 		p.State = ledger.PostReady
 	}
 	r := Post{
-		Key: p.Key, Site: p.Site, State: string(p.State),
+		Key: p.Key, Site: Plain(p.Site), State: string(p.State),
 		Rendered: p.State != ledger.PostWaiting,
 		Created:  Nanos(p.Created), NotBefore: Nanos(p.NotBefore),
-		Attempts: p.Attempts, LastError: plain(p.LastError), PostID: p.PostID, Uncertain: p.Uncertain,
+		Attempts: p.Attempts, LastError: Plain(p.LastError), PostID: Plain(p.PostID), Uncertain: p.Uncertain,
+		WaitsFor: p.WaitsFor,
 	}
 	if err := r.SetContent(p.Post); err != nil {
 		return Post{}, err
@@ -155,7 +158,7 @@ func FromPost(p ledger.OutboxPost) (Post, error) {
 // SetContent replaces what the post says and where it goes. The files' data is
 // kept apart from the rest, so that it can be let go once sent.
 func (r *Post) SetContent(p channel.Post) error {
-	r.Platform, r.Channel, r.Thread, r.Files = p.To.Platform, p.To.Channel, p.To.Thread, nil
+	r.Platform, r.Channel, r.Thread, r.Files = Plain(p.To.Platform), Plain(p.To.Channel), Plain(p.To.Thread), nil
 	if len(p.Files) > 0 {
 		data := make([][]byte, len(p.Files))
 		named := make([]channel.File, len(p.Files))
@@ -212,7 +215,7 @@ func (r Post) files(p *channel.Post) error {
 	return nil
 }
 
-// plain makes text that every database takes: valid UTF-8 without NUL.
-func plain(s string) string {
+// Plain makes text that every database takes: valid UTF-8 without NUL.
+func Plain(s string) string {
 	return strings.ReplaceAll(strings.ToValidUTF8(s, "\uFFFD"), "\x00", "\uFFFD")
 }

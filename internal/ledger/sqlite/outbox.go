@@ -17,16 +17,16 @@ import (
 const postColumns = `key, site, state, platform, channel, thread, post, files, rendered, recipe, waits,
 	created, not_before, lease_until, attempts, last_error, post_id, uncertain`
 
-// write puts a post into the outbox unless its key is known.
-func (p packedPost) write(t *tx) error {
+// writePost puts a post into the outbox unless its key is known.
+func (t *tx) writePost(p row.Post) error {
 	n, err := t.exec(`INSERT INTO post (`+postColumns+`) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 		ON CONFLICT (key) DO NOTHING`,
-		p.Key, p.Site, p.State, p.Platform, p.Channel, p.Thread, p.Post.Post, p.Files, p.Rendered, p.Recipe, p.Waits,
+		p.Key, p.Site, p.State, p.Platform, p.Channel, p.Thread, p.Post, p.Files, p.Rendered, p.Recipe, p.Waits,
 		p.Created, p.NotBefore, p.LeaseUntil, p.Attempts, p.LastError, p.PostID, p.Uncertain)
 	if err != nil || n == 0 || p.State != string(ledger.PostWaiting) {
 		return err
 	}
-	for bank := range p.waitsFor {
+	for bank := range p.WaitsFor {
 		if _, err := t.exec(`INSERT INTO post_wait (bank, post) SELECT ?, id FROM post WHERE key = ?`, bank, p.Key); err != nil {
 			return err
 		}
@@ -219,11 +219,11 @@ func (s *Store) MarkSent(ctx context.Context, key, postID string, at time.Time) 
 		case state == ledger.PostWaiting:
 			return fmt.Errorf("%w: %.80q has not been rendered", ledger.ErrPostState, key)
 		case state == ledger.PostSent:
-			_, err := t.exec(`UPDATE post SET uncertain = uncertain OR post_id <> ?2 WHERE key = ?1`, key, postID)
+			_, err := t.exec(`UPDATE post SET uncertain = uncertain OR post_id <> ?2 WHERE key = ?1`, key, row.Plain(postID))
 			return err
 		}
 		_, err = t.exec(`UPDATE post SET state = 'sent', post_id = ?2, sent_at = ?3, lease_until = NULL, files = NULL WHERE key = ?1`,
-			key, postID, row.Nanos(at))
+			key, row.Plain(postID), row.Nanos(at))
 		return err
 	})
 }
@@ -245,7 +245,7 @@ func (s *Store) MarkFailed(ctx context.Context, key, reason string, next time.Ti
 			}
 		}
 		_, err = t.exec(`UPDATE post SET state = ?2, last_error = ?3, not_before = ?4, lease_until = NULL WHERE key = ?1`,
-			key, string(state), reason, row.Nanos(next))
+			key, string(state), row.Plain(reason), row.Nanos(next))
 		return err
 	})
 }
