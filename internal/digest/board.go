@@ -3,6 +3,7 @@
 package digest
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -16,27 +17,30 @@ import (
 // Board is how a site stands at one time: what the due list, the digest and the
 // answers to questions are taken from.
 type Board struct {
-	Site     plant.Site
-	Now      time.Time
-	Rows     []duelist.Row // ranked
-	Plan     duelist.Plan  // visits proposed
-	PlanErr  error         // why there is no plan
-	Orders   []duelist.Line
-	Owed     []Owed
-	Doubts   []Doubt
-	Stock    []duelist.Holding
-	OnOrder  []duelist.Coming
-	PerDay   units.Money // what dirt costs a day, all banks of flow-held fans
-	KWhDay   float64
-	KgDay    float64
-	Assessed []assess.Assessment
+	Site    plant.Site
+	Now     time.Time
+	Rows    []duelist.Row // ranked
+	Plan    duelist.Plan  // visits proposed
+	PlanErr error         // why there is no plan
+	Orders  []duelist.Line
+	Owed    []Owed
+	Doubts  []Doubt
+	Stock   []duelist.Holding
+	OnOrder []duelist.Coming
+	PerDay  units.Money // what dirt costs a day, all banks of flow-held fans
+	KWhDay  float64
+	KgDay   float64
+	// OtherCurrency counts banks whose money is left out of PerDay because they
+	// were assessed in a currency the site no longer has.
+	OtherCurrency int
+	Assessed      []assess.Assessment
 }
 
 // Owed is a reading that is late.
 type Owed struct {
 	Bank  plant.BankID `json:"bank"`
 	Name  string       `json:"name"`
-	Since time.Time    `json:"since"` // last reading; zero: none
+	Since time.Time    `json:"since"` // last reading or change-out; zero: none
 	Why   string       `json:"why,omitempty"`
 }
 
@@ -72,9 +76,7 @@ func NewBoard(in Input) Board {
 		if o, owed := owes(a, in.Now); owed {
 			b.Owed = append(b.Owed, o)
 		}
-		if sum, err := b.PerDay.Add(a.Energy.MoneyPerDay); err == nil {
-			b.PerDay = sum
-		}
+		b.addMoney(a.Energy.MoneyPerDay)
 		b.KWhDay += a.Energy.KWhPerDay
 		b.KgDay += a.Energy.KgPerDay
 	}
@@ -83,6 +85,19 @@ func NewBoard(in Input) Board {
 	b.plan(in)
 	b.orders(in)
 	return b
+}
+
+// addMoney adds to what the dirt costs a day. The site's own currency rules:
+// another is counted, never added.
+func (b *Board) addMoney(m units.Money) {
+	if m.Amount.IsZero() {
+		return
+	}
+	if sum, err := (units.Money{Currency: b.Site.Currency, Amount: b.PerDay.Amount}).Add(m); err == nil {
+		b.PerDay = sum
+	} else {
+		b.OtherCurrency++
+	}
 }
 
 // owes reports whether a bank's reading is late by more than a day.
@@ -94,12 +109,14 @@ func owes(a assess.Assessment, now time.Time) (Owed, bool) {
 	if a.Skipped != nil {
 		o.Why = a.Skipped.Reason
 	}
-	if a.Last == nil {
-		return o, true
+	if a.Last != nil {
+		o.Since = a.Last.At
 	}
-	o.Since = a.Last.At
 	if a.LastSwap != nil && a.LastSwap.At.After(o.Since) {
 		o.Since = a.LastSwap.At
+	}
+	if o.Since.IsZero() {
+		return o, true
 	}
 	every := max(a.ReadEvery, 1)
 	return o, now.Sub(o.Since) > time.Duration(every+1)*24*time.Hour
@@ -173,8 +190,17 @@ func itemsOf(reg *plant.Register, bank plant.BankID, s entry.Swap) map[string]in
 		return out
 	}
 	parts := assess.Parts(pl)
-	if s.Count != nil && len(parts) == 1 {
-		out[parts[0].Item] = *s.Count
+	if len(parts) <= 1 {
+		item, count := s.Item, 0
+		if len(parts) == 1 {
+			item, count = cmp.Or(s.Item, parts[0].Item), parts[0].Count
+		}
+		if s.Count != nil {
+			count = *s.Count
+		}
+		if item != "" {
+			out[item] = count
+		}
 		return out
 	}
 	for _, p := range parts {
