@@ -80,3 +80,13 @@ func rebaseFactors(u, ratio float64) [terms]float64 {
 	}
 	return f
 }
+
+// slope returns the derivative of the curve at u, limits per life.
+func (c *shape) slope(u float64) float64 {
+	pw := slopes(math.Max(u, 1e-3))
+	sum := 0.0
+	for k, ck := range c {
+		sum += ck * pw[k]
+	}
+	return sum
+}

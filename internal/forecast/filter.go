@@ -5,13 +5,16 @@ import "math"
 // The readings of a life, given L, are linear in the curve coefficients and in
 // a smooth misfit with exponential correlation along the axis, so a Kalman
 // filter over (c₁…c₅, misfit) gives both the likelihood of L and the curve in
-// one pass. The misfit fades towards u = 1, where the curve is at the limit by
-// definition of L. Every reading may be an outlier: its innovation is a mixture
+// one pass. The misfit stands for dust that comes unevenly: it shifts the curve
+// along its axis, so in Pa it is proportional to the slope, and it fades towards
+// u = 1, where the curve is at the limit by definition of L. Every reading may be an outlier: its innovation is a mixture
 // of the two cases, and the filter moves by the probability that it is none.
 
 const (
 	states = terms + 1 // curve coefficients and the misfit
 	mis    = terms     // index of the misfit
+
+	leastSlope = 0.2 // limits per life, below which no slope is reckoned with
 
 	outlierShare = 0.02 // prior probability that a reading is wild
 	outlierRel   = 0.5  // SD of a wild reading, share of the resistance
@@ -67,6 +70,7 @@ const mostU = 3
 // e^logLife. It returns the log likelihood and the belief at the end.
 func (p *Prior) run(pts []point, logLife float64) (float64, belief) {
 	b := p.start(logLife)
+	usual := p.meanShape(logLife)
 	perLife := math.Exp(-logLife)
 	logLik, last := 0.0, 0.0
 	for i := range pts {
@@ -75,7 +79,7 @@ func (p *Prior) run(pts []point, logLife float64) (float64, belief) {
 			b.relax(math.Exp((last-u)/p.Noise.Reach), p.Noise.Misfit)
 			last = u
 		}
-		logLik += b.take(&pts[i], u, &p.Noise)
+		logLik += b.take(&pts[i], u, &usual, &p.Noise)
 	}
 	return logLik, b
 }
@@ -91,7 +95,7 @@ func (b *belief) relax(rho, sd float64) {
 }
 
 // take updates the belief with one point and returns its log likelihood.
-func (b *belief) take(pt *point, u float64, n *Noise) float64 {
+func (b *belief) take(pt *point, u float64, usual *shape, n *Noise) float64 {
 	var h [states]float64
 	pw := powers(u)
 	mean := 1.0
@@ -99,7 +103,7 @@ func (b *belief) take(pt *point, u float64, n *Noise) float64 {
 		h[k] = pw[k] - 1
 		mean += h[k] * b.m[k]
 	}
-	h[mis] = math.Sqrt(math.Abs(1 - u))
+	h[mis] = math.Sqrt(math.Abs(1-u)) * math.Max(usual.slope(u), leastSlope)
 	mean += h[mis] * b.m[mis]
 
 	var g [states]float64 // P h

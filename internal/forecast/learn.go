@@ -7,9 +7,9 @@ import (
 )
 
 const (
-	rounds        = 8    // of expectation and maximisation
+	rounds        = 10   // of expectation and maximisation
 	mostShape     = 300  // lives used for the shape; more add nothing but time
-	shapeStrength = 2.0  // lives that the class's shape counts as
+	shapeStrength = 4.0  // over the number of lives: lives that the class's shape counts as
 	endError      = 0.02 // SD of ln L of a life whose limit was reached at EndX
 )
 
@@ -40,12 +40,14 @@ func Learn(class Prior, lives []FinishedLife) Prior {
 // that p is at first.
 func (p *Prior) learn(pupils []pupil) {
 	base := *p
-	for range rounds {
+	for round := range rounds {
 		study(p, pupils)
 		some := thin(pupils, mostShape)
 		p.learnLives(base, pupils)
 		p.learnShape(base, some)
-		p.learnNoise(base, some)
+		if round%3 == 0 || round == rounds-1 {
+			p.learnNoise(base, some)
+		}
 	}
 	p.learnBanks(base, pupils)
 }
@@ -159,6 +161,7 @@ func thin(pupils []pupil, n int) []pupil {
 // learnShape sets mean, slope and covariance of the curve coefficients.
 func (p *Prior) learnShape(base Prior, pupils []pupil) {
 	n := float64(len(pupils))
+	strength := shapeStrength / (1 + n) // an odd class must not widen what many lives agree on
 	p.Centre = 0
 	for i := range pupils {
 		p.Centre += pupils[i].log / n
@@ -168,11 +171,11 @@ func (p *Prior) learnShape(base Prior, pupils []pupil) {
 		spread += square(pupils[i].log - p.Centre)
 	}
 	for k := range terms {
-		sum := shapeStrength * base.ShapeMean[k]
+		sum := strength * base.ShapeMean[k]
 		for i := range pupils {
 			sum += pupils[i].belief.m[k]
 		}
-		p.ShapeMean[k] = sum / (shapeStrength + n)
+		p.ShapeMean[k] = sum / (strength + n)
 	}
 	p.Reach = 2 * math.Sqrt(spread/n)
 	ridge := spread/n + 1e-6 // one life's worth of no slope
@@ -186,7 +189,7 @@ func (p *Prior) learnShape(base Prior, pupils []pupil) {
 	for j := range terms {
 		for k := range terms {
 			dj, dk := base.ShapeMean[j]-p.ShapeMean[j], base.ShapeMean[k]-p.ShapeMean[k]
-			p.ShapeCov[j][k] = shapeStrength * (base.ShapeCov[j][k] + dj*dk)
+			p.ShapeCov[j][k] = strength * (base.ShapeCov[j][k] + dj*dk)
 		}
 	}
 	for i := range pupils {
@@ -200,7 +203,7 @@ func (p *Prior) learnShape(base Prior, pupils []pupil) {
 	}
 	for j := range terms {
 		for k := range terms {
-			p.ShapeCov[j][k] /= shapeStrength + n
+			p.ShapeCov[j][k] /= strength + n
 		}
 	}
 }

@@ -13,6 +13,7 @@ type Posterior struct {
 	nowX     float64
 	readings int
 	level    Level
+	evidence float64 // log density of the readings under the prior, tempered as the likelihood is
 	noise    Noise
 
 	logLife []float64 // grid of ln L, evenly spaced
@@ -39,11 +40,13 @@ func newPosterior(prior Prior, life Life, nodes []node, readings int) Posterior 
 		p.density[i] = math.Exp(nodes[i].logPost - peak)
 		p.beliefs[i] = nodes[i].belief
 	}
-	p.normalise()
+	p.evidence = peak + math.Log(p.normalise())
 	return p
 }
 
-func (p *Posterior) normalise() {
+// normalise turns density into a probability density and returns what it
+// integrated to before.
+func (p *Posterior) normalise() float64 {
 	step := p.logLife[1] - p.logLife[0]
 	sum := 0.0
 	for i := 1; i < len(p.density); i++ {
@@ -60,6 +63,7 @@ func (p *Posterior) normalise() {
 	for i := range p.mass {
 		p.mass[i] /= total
 	}
+	return sum
 }
 
 // Level says what the prior behind the forecast had learnt from.

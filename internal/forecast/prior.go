@@ -27,7 +27,7 @@ type LifeComponent struct {
 type Noise struct {
 	Rel    float64 `json:"rel"`    // independent error, share of the resistance
 	Abs    float64 `json:"abs"`    // independent error, share of the limit
-	Misfit float64 `json:"misfit"` // smooth departure from the curve, share of the limit
+	Misfit float64 `json:"misfit"` // smooth departure of the dose from the axis, share of a life
 	Reach  float64 `json:"reach"`  // correlation length of the misfit, share of a life
 	Worth  float64 `json:"worth"`  // independent readings that many readings of a life are worth at most
 }
@@ -108,7 +108,8 @@ func (p Prior) AtLimit(limitPa float64) Prior {
 	}
 	p.LimitPa = limitPa
 	p.Noise.Abs /= ratio
-	p.Noise.Misfit /= ratio
+	p.Noise.Misfit /= u
+	p.Noise.Reach /= u
 	return p
 }
 

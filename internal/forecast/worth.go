@@ -1,9 +1,6 @@
 package forecast
 
-import (
-	"math"
-	"os"
-)
+import "math"
 
 // worthTrials are the values of Noise.Worth that are tried.
 func worthTrials() []float64 { return []float64{2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 30, 40} }
@@ -44,9 +41,6 @@ func crossWorth(class Prior, lives []FinishedLife) float64 {
 	for i, half := range halves {
 		prior := class
 		prior.learn(half)
-		if os.Getenv("INSAMPLE") != "" {
-			i = 1 - i
-		}
 		for _, p := range halves[1-i] {
 			for _, cut := range worthCuts() {
 				prior.scoreWorth(&p, cut, trials, score)
@@ -54,13 +48,6 @@ func crossWorth(class Prior, lives []FinishedLife) float64 {
 		}
 	}
 	best := 0
-	if os.Getenv("DBG") != "" {
-		println(len(known))
-		for i, s := range score {
-			print(trials[i], " ", int(s*10), " ")
-		}
-		println()
-	}
 	for i := range trials {
 		if score[i] > score[best] {
 			best = i
