@@ -1,0 +1,181 @@
+package digest_test
+
+import (
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/shopspring/decimal"
+
+	"clogwise/internal/assess"
+	"clogwise/internal/digest"
+	"clogwise/internal/duelist"
+	"clogwise/internal/entry"
+	"clogwise/internal/plant"
+	"clogwise/internal/units"
+)
+
+func ptr[T any](v T) *T { return &v }
+
+func money(s string) units.Money {
+	return units.Money{Amount: decimal.RequireFromString(s), Currency: "GBP"}
+}
+
+// Stock at the hall: the register opens with 4 BAG-592; a bank takes 4.
+func TestStockFold(t *testing.T) {
+	t.Parallel()
+	const bag = plant.BankID("hall/ahu-3/secondary")
+	begin := time.Date(2026, 11, 2, 8, 0, 0, 0, time.UTC)
+	due := begin.AddDate(0, 0, 20)
+	count := func(n int) entry.Stock { return entry.Stock{Item: "BAG-592", Count: n} }
+	order := func(n int) entry.Order { return entry.Order{Item: "BAG-592", Count: n, Due: &due} }
+	got := func(n int) entry.Order { return entry.Order{Item: "BAG-592", Count: n, Received: true} }
+	for _, tc := range []struct {
+		name   string
+		say    func(s *said)
+		stock  int
+		coming []int
+	}{
+		{"opening stock", func(*said) {}, 4, nil},
+		{"counted", func(s *said) { s.add("hall", "Maren", count(9)) }, 9, nil},
+		{"counted twice", func(s *said) { s.add("hall", "Maren", count(9)); s.add("hall", "Maren", count(7)) }, 7, nil},
+		{"count taken back", func(s *said) {
+			s.add("hall", "Maren", count(9))
+			s.add("hall", "Maren", entry.Retract{Target: 1})
+		}, 4, nil},
+		{"a change-out takes a bank's worth", func(s *said) { s.add("hall", "Maren", count(9)); s.add(bag, "Tove", entry.Swap{}) }, 5, nil},
+		{"or what was counted", func(s *said) {
+			s.add("hall", "Maren", count(9))
+			s.add(bag, "Tove", entry.Swap{Count: ptr(2)})
+		}, 7, nil},
+		{"never below nothing", func(s *said) {
+			s.add("hall", "Maren", count(1))
+			s.add(bag, "Tove", entry.Swap{})
+		}, 0, nil},
+		{"a change-out before the count is in the count", func(s *said) {
+			s.add(bag, "Tove", entry.Swap{})
+			s.add("hall", "Maren", count(9))
+		}, 9, nil},
+		{"another item fitted", func(s *said) {
+			s.add("hall", "Maren", count(9))
+			s.add(bag, "Tove", entry.Swap{Item: "PAN-1"})
+		}, 9, nil},
+		{"ordered", func(s *said) { s.add("hall", "Maren", order(8)) }, 4, []int{8}},
+		{"wished for", func(s *said) {
+			s.add("hall", "Tove", entry.Order{Item: "BAG-592", Count: 8, Requested: true})
+		}, 4, nil},
+		{"delivered", func(s *said) { s.add("hall", "Maren", order(8)); s.add("hall", "Maren", got(8)) }, 12, nil},
+		{"delivered in part, oldest order first", func(s *said) {
+			s.add("hall", "Maren", order(8))
+			s.add("hall", "Maren", order(6))
+			s.add("hall", "Maren", got(9))
+		}, 13, []int{5}},
+		{"another site's", func(s *said) { s.add("yard", "Wim", count(99)); s.add("yard", "Wim", order(9)) }, 4, nil},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			site := hall(london)
+			s := said{t: begin}
+			tc.say(&s)
+			rand.New(rand.NewPCG(3, 4)).Shuffle(len(s.out), func(i, j int) { s.out[i], s.out[j] = s.out[j], s.out[i] })
+			b := digest.NewBoard(digest.Input{Register: registerOf(site), Site: site, Supplies: s.out, Now: begin.AddDate(0, 0, 7)})
+			if want := []duelist.Holding{{Store: "hall", Item: "BAG-592", Count: tc.stock}}; !cmp.Equal(want, b.Stock) {
+				t.Errorf("stock %v, want %v", b.Stock, want)
+			}
+			var coming []int
+			for _, c := range b.OnOrder {
+				coming = append(coming, c.Count)
+				if !c.Arrives.Equal(due) {
+					t.Errorf("arrives %s", c.Arrives)
+				}
+			}
+			if !cmp.Equal(tc.coming, coming) {
+				t.Errorf("on order %v, want %v", coming, tc.coming)
+			}
+		})
+	}
+}
+
+func TestReadingsOwed(t *testing.T) {
+	t.Parallel()
+	now := time.Date(2026, 11, 23, 7, 0, 0, 0, time.UTC)
+	days := func(n float64) time.Time { return now.Add(-time.Duration(n * 24 * float64(time.Hour))) }
+	for _, tc := range []struct {
+		name string
+		a    assess.Assessment
+		owed bool
+	}{
+		{"never read", assess.Assessment{ReadEvery: 7}, true},
+		{"no gauge", assess.Assessment{ReadEvery: 7, NoGauge: true}, false},
+		{"read in time", assess.Assessment{ReadEvery: 7, Last: &assess.Seen{At: days(7.9)}}, false},
+		{"a day late", assess.Assessment{ReadEvery: 7, Last: &assess.Seen{At: days(8.1)}}, true},
+		{"changed since", assess.Assessment{ReadEvery: 7, Last: &assess.Seen{At: days(30)}, LastSwap: &assess.SwapSeen{At: days(2)}}, false},
+		{"changed, not read yet", assess.Assessment{ReadEvery: 7, LastSwap: &assess.SwapSeen{At: days(2)}}, false},
+		{"changed long ago, not read yet", assess.Assessment{ReadEvery: 7, LastSwap: &assess.SwapSeen{At: days(20)}}, true},
+		{"read twice a day", assess.Assessment{ReadEvery: 0, Last: &assess.Seen{At: days(1)}}, false},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			site := hall(london)
+			tc.a.Bank = "hall/ahu-3/secondary"
+			b := digest.NewBoard(digest.Input{Register: registerOf(site), Site: site, Assessments: []assess.Assessment{tc.a}, Now: now})
+			if (len(b.Owed) == 1) != tc.owed {
+				t.Errorf("owed %v", b.Owed)
+			}
+		})
+	}
+}
+
+// Money of another currency is never added, whichever comes first.
+func TestMoneyKeepsToTheSitesCurrency(t *testing.T) {
+	t.Parallel()
+	site := hall(london)
+	now := time.Date(2026, 11, 23, 7, 0, 0, 0, time.UTC)
+	of := func(bank string, m units.Money) assess.Assessment {
+		return assess.Assessment{Bank: plant.BankID(bank), Energy: assess.Energy{MoneyPerDay: m, KWhPerDay: 2}}
+	}
+	euro := units.Money{Amount: decimal.NewFromInt(5), Currency: "EUR"}
+	as := []assess.Assessment{of("hall/ahu-3/primary", euro), of("hall/ahu-3/secondary", money("1.20")), of("hall/ahu-4/primary", money("0.30"))}
+	b := digest.NewBoard(digest.Input{Register: registerOf(site), Site: site, Assessments: as, Now: now})
+	if b.PerDay.String() != "£1.50" || b.OtherCurrency != 1 || b.KWhDay != 6 {
+		t.Errorf("%s a day, %d left out, %g kWh", b.PerDay, b.OtherCurrency, b.KWhDay)
+	}
+}
+
+// Expected figures are computed from the formula in the doc comment of SpentSince.
+func TestSpentSince(t *testing.T) {
+	t.Parallel()
+	now := time.Date(2026, 11, 23, 7, 0, 0, 0, time.UTC)
+	life := func(days, kwhLife, kwhDay float64) assess.Assessment {
+		start := now.Add(-time.Duration(days * 24 * float64(time.Hour)))
+		return assess.Assessment{Now: now, LifeStart: &start, Energy: assess.Energy{
+			KWhLife: kwhLife, KWhPerDay: kwhDay, KgLife: kwhLife / 10, MoneyLife: money("100")}}
+	}
+	for _, tc := range []struct {
+		name string
+		a    assess.Assessment
+		kwh  float64
+		cost string
+		out  int
+	}{
+		// A steady rate of 2 kWh a day over 100 days: a week is 14.
+		{"steady", life(100, 200, 2), 14, "£7.00", 0},
+		// Growing in proportion to time: K = rT/2, so a week is K(1 − 0.93²) = 200·0.1351.
+		{"growing evenly", life(100, 200, 4), 27.02, "£13.51", 0},
+		{"changed since", life(3, 5, 2), 5, "£100.00", 0},
+		{"beginning of the life not known", assess.Assessment{Now: now, Energy: assess.Energy{KWhLife: 5, MoneyLife: money("1")}}, 0, "£0.00", 1},
+		{"no energy", life(100, 0, 0), 0, "£0.00", 0},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			s := digest.Board{Site: hall(london), Now: now, Assessed: []assess.Assessment{tc.a}}.SpentSince(now.AddDate(0, 0, -7))
+			if d := s.KWh - tc.kwh; d > 1e-9 || d < -1e-9 {
+				t.Errorf("%g kWh, want %g", s.KWh, tc.kwh)
+			}
+			if s.Money.String() != tc.cost || s.LeftOut != tc.out {
+				t.Errorf("%s and %d left out, want %s and %d", s.Money, s.LeftOut, tc.cost, tc.out)
+			}
+		})
+	}
+}
