@@ -368,7 +368,11 @@ func testAmend(t *testing.T, s ledger.Store) {
 }
 
 func testWriters(t *testing.T, s ledger.Store) {
-	const writers, each = 16, 500
+	const writers = 16
+	each := 500
+	if testing.Short() {
+		each = 100 // the race detector slows a store of transpiled code twentyfold
+	}
 	var wg sync.WaitGroup
 	for w := range writers {
 		wg.Go(func() {
