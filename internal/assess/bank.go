@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"clogwise/internal/doubt"
 	"clogwise/internal/duelist"
 	"clogwise/internal/entry"
 	"clogwise/internal/forecast"
@@ -24,7 +25,8 @@ type Input struct {
 	Entries  []entry.Entry  // the bank's own, and those of its AHU and site of WiderKinds; any order
 	Prior    forecast.Prior // of the bank's stage over the fleet
 	Now      time.Time
-	Carried  *Assessment // where Entries begin at its LifeSeq: what came before
+	Beside   []doubt.Sibling // readings of the AHU's other banks, where at hand: they name the cause of a mix-up
+	Carried  *Assessment     // where Entries begin at its LifeSeq: what came before
 }
 
 // CanCarry reports whether an assessment can be brought up to date with the
@@ -62,6 +64,8 @@ func (w *work) fit() {
 	w.learnLaw()
 	w.present()
 	w.limits()
+	w.doubtPast()
+	w.learn()
 	w.doubt()
 	w.forecast()
 	w.dates()
@@ -377,7 +381,7 @@ func (w *work) limits() {
 // positive and below the limit that the register gives.
 func (w *work) firstClean() *seen {
 	for i, s := range w.cur.seen {
-		if s.clean && s.fixed.Pa > 0 && s.fixed.Weight > 0.2 {
+		if s.clean && !s.doubtful && s.fixed.Pa > 0 && s.fixed.Weight > 0.2 {
 			return &w.cur.seen[i]
 		}
 	}
@@ -420,8 +424,8 @@ func (w *work) finished() []forecast.FinishedLife {
 			Obs: thin(w.observations(l, l.start)), EndX: w.hours(l.start, l.end), LimitPa: limit, Group: string(w.in.Bank),
 		}
 		f.EndX, f.ReachedLimit = reached(f.Obs, f.EndX, limit)
-		if s, ok := l.swap.Body.(entry.Swap); ok && s.CleanPa != nil && len(f.Obs) > 0 {
-			f.CleanPa = f.Obs[0].Pa
+		if c := l.clean(); c != nil && !c.doubtful && c.fixed.Weight > 0.1 {
+			f.CleanPa = c.fixed.Pa
 		}
 		if f.EndX > 0 {
 			out = append(out, f)

@@ -19,7 +19,7 @@ func (w *work) start() (t time.Time, guessed bool) {
 		return w.cur.start, false
 	}
 	for _, s := range w.cur.seen {
-		if s.wet || s.suspect || s.over || !(s.fixed.Pa > 0) {
+		if s.doubtful || s.wet || s.suspect || s.over || !(s.fixed.Pa > 0) {
 			continue
 		}
 		age := w.ageAt(s.fixed.Pa)
@@ -44,11 +44,15 @@ func (w *work) ageAt(pa float64) float64 {
 	return lo
 }
 
-// forecast fits the present life.
-func (w *work) forecast() {
+// learn takes what the bank's own finished lives teach into the prior.
+func (w *work) learn() {
 	w.out.Lives = w.finished()
 	w.prior = w.in.Prior.ForBank(w.out.Lives)
 	w.out.PriorLevel, w.out.PriorLives = string(w.prior.Level()), w.prior.Lives
+}
+
+// forecast fits the present life.
+func (w *work) forecast() {
 	start, guessed := w.start()
 	if start.IsZero() {
 		return

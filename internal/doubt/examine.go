@@ -1,0 +1,219 @@
+package doubt
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+)
+
+// Examine judges the readings of one life. Doubtful runs along in.Readings and
+// says which readings must not move the forecast; findings come by the time of
+// their first reading.
+func Examine(in Input) (doubtful []bool, findings []Finding) {
+	order := make([]int, len(in.Readings))
+	for i := range order {
+		order[i] = i
+	}
+	byTime := func(a, b int) int { return compareReadings(&in.Readings[a], &in.Readings[b]) }
+	if !slices.IsSortedFunc(order, byTime) {
+		slices.SortFunc(order, byTime)
+	}
+	w := newWalk(in, order)
+	for i := range w.rs {
+		w.step(i)
+	}
+	w.finish()
+	doubtful = make([]bool, len(order))
+	for i, k := range order {
+		doubtful[k] = w.doubtful[i]
+	}
+	return doubtful, w.findings()
+}
+
+func compareReadings(a, b *Reading) int {
+	return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Seq, b.Seq), cmp.Compare(a.RawPa, b.RawPa), cmp.Compare(a.Pa, b.Pa))
+}
+
+// walk is one pass through the readings of a life.
+type walk struct {
+	in       Input
+	rs       []Reading // by time
+	doubtful []bool
+	out      []*Finding
+
+	life  float64 // run hours expected of such a bank
+	rel   float64 // scatter assumed, share of a reading
+	clean float64 // resistance expected of a clean set, Pa at design airflow; 0 = unknown
+	fixed []time.Time
+
+	memory
+	flat flat
+}
+
+// memory is what the readings so far have taught.
+type memory struct {
+	line   track
+	run    *run   // odd readings under way
+	held   []held // readings a little off, waiting for the next
+	before *leap  // the line before the last jump that was accepted
+	high   high
+	sag    *Finding
+	loose  []*Finding // closed by the next reading that is judged
+	begun  bool
+	start  *opening   // the first reading, where it is in doubt
+	starts []*Finding // about the beginning of the life, that stay open
+}
+
+// high is the highest level the line has had, and where.
+type high struct {
+	level float64
+	at    time.Time
+	raw   float64
+}
+
+func newWalk(in Input, order []int) *walk {
+	w := &walk{in: in, rs: make([]Reading, len(order)), doubtful: make([]bool, len(order))}
+	for i, k := range order {
+		w.rs[i] = in.Readings[k]
+	}
+	w.fixed = slices.SortedFunc(slices.Values(in.Fixed), time.Time.Compare)
+	w.life = in.Prior.AtLimit(in.LimitPa).MedianLife()
+	if !(w.life > 0) || math.IsInf(w.life, 0) {
+		w.life = 3500 // run hours; common practice, no source
+	}
+	w.rel = math.Min(math.Max(in.Prior.Noise.Rel, leastRel), mostRel)
+	w.clean = cmp.Or(max(in.PrevCleanPa, 0), max(in.ItemCleanPa, 0), max(in.CleanPa, 0))
+	w.line = w.first()
+	w.high.level = math.Inf(-1)
+	return w
+}
+
+// first is the line before any reading: the clean value where the change-out is
+// known, otherwise anywhere between clean and limit.
+func (w *walk) first() track {
+	usual := 1.0 // ln of limit over clean
+	if w.clean > 0 && w.in.LimitPa > w.clean {
+		usual = math.Log(w.in.LimitPa / w.clean)
+	}
+	t := track{slope: usual, p11: slopeSD * slopeSD}
+	if len(w.rs) > 0 && w.in.Start.IsZero() {
+		t.x = w.rs[0].X / w.life
+	}
+	switch {
+	case w.clean > 0 && !w.in.Start.IsZero():
+		t.level, t.p00 = math.Log(w.clean), square(cleanSD)
+	case w.clean > 0:
+		t.level, t.p00 = math.Log(w.clean)+usual/2, square(usual/3+cleanSD)
+	case w.in.LimitPa > 0:
+		t.level, t.p00 = math.Log(w.in.LimitPa/2), 1
+	default:
+		t.level, t.p00 = math.Log(100), 2
+	}
+	return t
+}
+
+// cleanSD is how far one clean set is from the next, in ln: the same item in the
+// same unit, other air, other hands.
+const cleanSD = 0.2
+
+// variance of ln(Pa) of a reading: its scatter by the worth of its airflow, and
+// the steps of its gauge.
+func (w *walk) variance(r *Reading) float64 {
+	return square(w.rel)/math.Min(math.Max(r.Weight, leastWeight), 1) + square(r.StepPa/math.Max(r.RawPa, 1))/12
+}
+
+// leastWeight is the worth below which a reading says nothing: it is neither
+// doubted nor used.
+const leastWeight = 0.15
+
+func square(x float64) float64 { return x * x }
+
+// step takes one reading on.
+func (w *walk) step(i int) {
+	r := &w.rs[i]
+	w.settle(r.At)
+	if w.unchanged(i) {
+		return
+	}
+	switch {
+	case r.NoAir:
+		w.stillAir(i)
+	case r.Wet, r.Suspect:
+	case r.RawPa > 0 && r.Weight < leastWeight, math.IsNaN(r.Pa), math.IsInf(r.Pa, 0):
+	default:
+		w.judge(i)
+	}
+}
+
+// settle ends what a fault put right before t explains: the line begins anew at
+// whatever is read next.
+func (w *walk) settle(t time.Time) {
+	any := false
+	for len(w.fixed) > 0 && !w.fixed[0].After(t) {
+		w.fixed, any = w.fixed[1:], true
+	}
+	if !any {
+		return
+	}
+	if w.run != nil {
+		w.run.finding.Open = false
+		w.run = nil
+	}
+	for _, f := range w.starts {
+		f.Open = false
+	}
+	w.forgive()
+	w.held, w.before, w.start, w.starts = nil, nil, nil, nil
+	w.line.p00 += square(anew)
+}
+
+// forgive closes what was said of the line's level.
+func (w *walk) forgive() {
+	if w.sag != nil {
+		w.sag.Open = false
+		w.sag = nil
+	}
+	w.high.level = math.Inf(-1)
+}
+
+// anew is the sigma, in ln, of a line that may begin again anywhere.
+const anew = 0.5
+
+// finish settles what stands after the last reading.
+func (w *walk) finish() {
+	w.settleLast()
+	w.zeroChecks()
+}
+
+func (w *walk) settleLast() {
+	if len(w.fixed) > 0 { // a fault put right after the last reading
+		w.settle(w.fixed[len(w.fixed)-1])
+		w.unstick()
+	}
+}
+
+// findings are the findings by time.
+func (w *walk) findings() []Finding {
+	out := make([]Finding, 0, len(w.out))
+	for _, f := range w.out {
+		if !f.Open {
+			f.Blocks = false
+		}
+		out = append(out, *f)
+	}
+	slices.SortStableFunc(out, func(a, b Finding) int {
+		return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Seq, b.Seq), cmp.Compare(a.Code, b.Code))
+	})
+	if len(out) == 0 {
+		return nil
+	}
+	return out
+}
+
+// add begins a finding at reading i.
+func (w *walk) add(code Code, i int, ev map[string]float64) *Finding {
+	f := &Finding{Code: code, Index: i, At: w.rs[i].At, Seq: w.rs[i].Seq, Evidence: ev, Open: true}
+	w.out = append(w.out, f)
+	return f
+}
