@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strings"
+	"time"
 
 	"clogwise/internal/assess"
 	"clogwise/internal/channel"
@@ -33,7 +34,7 @@ func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (chann
 	case phrase.QueryHow, phrase.QueryCost, phrase.QueryWhy, phrase.QueryChart:
 		return e.aboutBanks(ctx, t, q)
 	case phrase.QuerySteps:
-		return e.steps(ctx, t, q)
+		return e.steps(t, q), nil
 	case phrase.QueryCompare:
 		return e.compare(ctx, t, q)
 	case phrase.QueryStatus:
@@ -63,7 +64,11 @@ func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (chann
 		case phrase.QueryVisits:
 			parts = append(parts, say.Visits(b, t.reg))
 		case phrase.QueryDigest:
-			parts = append(parts, digest.Weekly(b, t.reg, digest.Since{}))
+			since, err := e.View.Since(ctx, s, time.Time{}, e.Now())
+			if err != nil {
+				return channel.Post{}, err
+			}
+			parts = append(parts, digest.Weekly(b, t.reg, since))
 		default:
 			return channel.Post{Text: say.NotUnderstood()}, nil
 		}

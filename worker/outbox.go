@@ -4,30 +4,38 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"sync"
 	"time"
 
 	"clogwise/internal/channel"
 	"clogwise/internal/ledger"
 )
 
-// Outbox delivers what is to be said on one platform.
+// Outbox delivers what is to be said on one platform: to each channel one post
+// after the other, to several channels at a time.
 type Outbox struct {
 	Store       ledger.Store
 	Platform    string
 	Sender      channel.Sender
 	Wake        func(ctx context.Context) (<-chan struct{}, error) // nil: poll only
-	Now         func() time.Time                                   // real clock: leases are between processes
+	Now         func() time.Time                                   // leases are between processes: clocks must agree
 	Log         *slog.Logger
 	Lease       time.Duration
 	MaxAttempts int
 	Poll        time.Duration
+	Grace       time.Duration // for what is being sent when asked to stop; 0: defaultGrace
 }
 
-// claimAtOnce bounds how many posts one process holds: what it cannot send
-// before its lease ends, another may send again.
-const claimAtOnce = 16
+const (
+	// claimAtOnce bounds how many posts one process holds: what it cannot send
+	// before its lease ends, another may send again.
+	claimAtOnce = 16
+	// defaultGrace lets a post that is being sent arrive.
+	defaultGrace = 10 * time.Second
+)
 
-// Run delivers until ctx is done.
+// Run delivers until ctx is done; then it lets the posts that are being sent
+// arrive and gives the others back.
 func (o *Outbox) Run(ctx context.Context) error {
 	var woken <-chan struct{}
 	if o.Wake != nil {
@@ -39,20 +47,24 @@ func (o *Outbox) Run(ctx context.Context) error {
 	}
 	tick := time.NewTicker(o.Poll)
 	defer tick.Stop()
+	d := newDelivery(o, ctx)
+	defer d.wait()
 	for {
-		for {
-			n, err := o.Deliver(ctx)
-			if err != nil && ctx.Err() == nil {
-				o.Log.Warn("outbox not read", "platform", o.Platform, "error", err)
-			}
-			if n == 0 || ctx.Err() != nil {
-				break
-			}
+		n, err := d.claim(ctx)
+		if err != nil && ctx.Err() == nil {
+			o.Log.Warn("outbox not read", "platform", o.Platform, "error", err)
+		}
+		if n > 0 {
+			continue
 		}
 		select {
 		case <-ctx.Done():
 			return nil
-		case <-woken:
+		case <-d.freed:
+		case _, open := <-woken:
+			if !open {
+				woken = nil // the queue is gone; the ticker goes on
+			}
 		case <-tick.C:
 		}
 	}
@@ -60,55 +72,196 @@ func (o *Outbox) Run(ctx context.Context) error {
 
 // Deliver sends what is due and returns how many posts it tried.
 func (o *Outbox) Deliver(ctx context.Context) (int, error) {
-	posts, err := o.Store.Claim(ctx, o.Platform, o.Now(), o.Lease, claimAtOnce)
+	d := newDelivery(o, ctx)
+	n, err := d.claim(ctx)
+	d.wait()
+	return n, err
+}
+
+// delivery is the posts that one process holds.
+type delivery struct {
+	*Outbox
+	stop    context.Context // done: begin no more
+	sending context.Context // outlives stop by the grace
+	end     func()
+	freed   chan struct{} // a place became free
+
+	mu    sync.Mutex
+	held  int
+	lanes map[string][]held // by channel: posts waiting behind the one being sent
+	done  sync.WaitGroup
+}
+
+// held is a post with the end of its lease.
+type held struct {
+	ledger.OutboxPost
+	until time.Time
+}
+
+func newDelivery(o *Outbox, ctx context.Context) *delivery {
+	d := &delivery{Outbox: o, stop: ctx, lanes: map[string][]held{}, freed: make(chan struct{}, 1)}
+	sending, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	grace := o.Grace
+	if grace == 0 {
+		grace = defaultGrace
+	}
+	forget := context.AfterFunc(ctx, func() { time.AfterFunc(grace, cancel) })
+	d.sending, d.end = sending, func() { forget(); cancel() }
+	return d
+}
+
+// wait waits for every lane to run empty.
+func (d *delivery) wait() {
+	d.done.Wait()
+	d.end()
+}
+
+// claim takes as many posts as there is room for and hands them to the lanes of
+// their channels. It returns how many it took.
+func (d *delivery) claim(ctx context.Context) (int, error) {
+	if ctx.Err() != nil {
+		return 0, ctx.Err()
+	}
+	d.mu.Lock()
+	room := claimAtOnce - d.held
+	d.mu.Unlock()
+	if room <= 0 {
+		return 0, nil
+	}
+	until := d.Now().Add(d.Lease)
+	posts, err := d.Store.Claim(ctx, d.Platform, d.Now(), d.Lease, room)
 	if err != nil {
 		return 0, err
 	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.held += len(posts)
 	for _, p := range posts {
-		if err := o.deliver(ctx, p); err != nil {
-			return len(posts), err
+		lane := p.Post.To.Channel
+		queue, running := d.lanes[lane]
+		d.lanes[lane] = append(queue, held{p, until})
+		if !running {
+			d.done.Go(func() { d.run(lane) })
 		}
 	}
 	return len(posts), nil
+}
+
+// run sends the posts of one channel in order until there is none left.
+func (d *delivery) run(lane string) {
+	var notBefore time.Time // the platform asked this channel to wait
+	for {
+		d.mu.Lock()
+		queue := d.lanes[lane]
+		if len(queue) == 0 {
+			delete(d.lanes, lane)
+			d.mu.Unlock()
+			return
+		}
+		p := queue[0]
+		d.lanes[lane] = queue[1:]
+		d.mu.Unlock()
+
+		notBefore = d.take(p, notBefore)
+
+		d.mu.Lock()
+		d.held--
+		d.mu.Unlock()
+		select {
+		case d.freed <- struct{}{}:
+		default:
+		}
+	}
+}
+
+// take sends one post, or gives it back where it must not be sent now. It
+// returns the time before which the channel takes no more.
+func (d *delivery) take(p held, notBefore time.Time) time.Time {
+	now := d.Now()
+	switch {
+	case d.stop.Err() != nil:
+		d.giveBack(p, "stopped before it was sent", now)
+		return notBefore
+	case now.Before(notBefore):
+		d.giveBack(p, "the channel was asked to wait", notBefore)
+		return notBefore
+	case now.After(p.until.Add(-d.Lease / 4)):
+		d.giveBack(p, "held too long behind slow posts", now)
+		return notBefore
+	}
+	return d.deliver(p)
+}
+
+func (d *delivery) giveBack(p held, why string, next time.Time) {
+	d.record(func(ctx context.Context) error { return d.Store.MarkFailed(ctx, p.Key, why, next, false) })
 }
 
 // uncertainNote is added when a crash fell between an earlier sending and the
 // record of it.
 const uncertainNote = "(This may repeat an earlier post: it could not be seen whether that one arrived.)"
 
-func (o *Outbox) deliver(ctx context.Context, p ledger.OutboxPost) error {
+// deliver sends a post within its lease and records what came of it.
+func (d *delivery) deliver(p held) (notBefore time.Time) {
 	post := p.Post
 	if p.Uncertain {
 		post.Text += "\n" + uncertainNote
 	}
-	id, err := o.Sender.Send(ctx, post)
+	ctx, cancel := context.WithTimeout(d.sending, p.until.Sub(d.Now()))
+	defer cancel()
+	id, err := d.Sender.Send(ctx, post)
 	if err == nil {
-		// The post is out: record that even while shutting down.
-		return o.Store.MarkSent(context.WithoutCancel(ctx), p.Key, id, o.Now())
+		d.record(func(ctx context.Context) error { return d.Store.MarkSent(ctx, p.Key, id, d.Now()) })
+		return notBefore
 	}
-	if ctx.Err() != nil {
-		return ctx.Err()
+	next, park := d.again(p.OutboxPost, err)
+	d.Log.Warn("post not sent", "key", p.Key, "attempt", p.Attempts, "parked", park, "error", err)
+	d.record(func(ctx context.Context) error { return d.Store.MarkFailed(ctx, p.Key, err.Error(), next, park) })
+	if _, asked := errors.AsType[*channel.RetryError](err); asked {
+		return next
 	}
-	next, park := o.again(p, err)
-	o.Log.Warn("post not sent", "key", p.Key, "attempt", p.Attempts+1, "parked", park, "error", err)
-	return o.Store.MarkFailed(ctx, p.Key, err.Error(), next, park)
+	return notBefore
 }
+
+// record writes down what became of a post, even while stopping. It tries again
+// for a moment: a post that was sent and not recorded is sent twice.
+func (d *delivery) record(write func(context.Context) error) {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(d.stop), recordFor)
+	defer cancel()
+	var err error
+	for pause := 20 * time.Millisecond; ; pause *= 2 {
+		if err = write(ctx); err == nil || errors.Is(err, ledger.ErrNotFound) || errors.Is(err, ledger.ErrPostState) {
+			return
+		}
+		select {
+		case <-ctx.Done():
+			d.Log.Error("not recorded what became of a post; it may be sent again", "error", err)
+			return
+		case <-time.After(pause):
+		}
+	}
+}
+
+// recordFor bounds how long the record of a sending is tried.
+const recordFor = 5 * time.Second
 
 // again decides when a failed post is tried next, or that it is parked.
 func (o *Outbox) again(p ledger.OutboxPost, err error) (next time.Time, park bool) {
-	var retry *channel.RetryError
-	switch {
-	case errors.Is(err, channel.ErrRefused):
+	if errors.Is(err, channel.ErrRefused) {
 		return o.Now(), true
-	case errors.As(err, &retry):
-		return o.Now().Add(retry.After), false // asked to wait: not the post's fault
-	case p.Attempts+1 >= o.MaxAttempts:
+	}
+	if retry, ok := errors.AsType[*channel.RetryError](err); ok {
+		return o.Now().Add(max(retry.After, minRetry)), false // asked to wait: not the post's fault
+	}
+	if p.Attempts >= o.MaxAttempts {
 		return o.Now(), true
 	}
 	return o.Now().Add(backOff(p.Attempts)), false
 }
 
-// backOff doubles from one second to five minutes.
+// minRetry keeps a platform that asks for no wait at all from being hammered.
+const minRetry = 100 * time.Millisecond
+
+// backOff doubles from one second after the first attempt to five minutes.
 func backOff(attempts int) time.Duration {
-	return min(time.Second<<min(attempts, 9), 5*time.Minute)
+	return min(time.Second<<min(max(attempts-1, 0), 9), 5*time.Minute)
 }

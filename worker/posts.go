@@ -3,6 +3,8 @@ package worker
 import (
 	"cmp"
 	"context"
+	"errors"
+	"fmt"
 	"strings"
 	"time"
 
@@ -85,21 +87,24 @@ func (p Posts) beforeStart(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	var errs []error
 	for _, site := range reg.Sites() {
-		b, err := p.remind(ctx, site, digest.Shortly)
-		if err != nil {
-			return err
-		}
-		if len(b.Posts) == 0 {
-			continue
-		}
-		if _, err := p.Store.Commit(ctx, b); err != nil {
-			return err
-		}
-		if err := p.Recompute.Queue.Wake(ctx, OutboxTopic); err != nil {
-			p.Recompute.Log.Debug("outbox not woken", "error", err)
+		if err := p.beforeStartAt(ctx, site); err != nil {
+			errs = append(errs, fmt.Errorf("reminders at %s: %w", site.ID, err))
 		}
 	}
+	return errors.Join(errs...)
+}
+
+func (p Posts) beforeStartAt(ctx context.Context, site plant.Site) error {
+	b, err := p.remind(ctx, site, digest.Shortly)
+	if err != nil || len(b.Posts)+len(b.Entries) == 0 {
+		return err
+	}
+	if _, err := p.Store.Commit(ctx, b); err != nil {
+		return err
+	}
+	wake(ctx, p.Recompute.Queue, p.Recompute.Log)
 	return nil
 }
 

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/robfig/cron/v3"
@@ -50,20 +52,53 @@ type Scheduler struct {
 // lateAfter is how long after its time a firing says that it is late.
 const lateAfter = 10 * time.Minute
 
-// Run looks at the clock every Tick while this replica leads. Without the queue
-// nobody leads, and the ledger alone keeps firings once-only.
+// leadership is the name under which replicas agree on who looks at the clock.
+const leadership = "cron"
+
+// Run looks at the clock every Tick while this replica leads. When the queue is
+// out of reach nobody can lead, and every replica looks: the ledger alone keeps
+// firings once-only then.
 func (s *Scheduler) Run(ctx context.Context) error {
-	return s.Queue.Lead(ctx, queue.Leadership{Name: "cron", TTL: s.Lead}, func(ctx context.Context, _ int64) error {
-		c := cron.New()
-		done := make(chan struct{}, 1)
-		c.Schedule(cron.Every(s.Tick), cron.NewChain(cron.SkipIfStillRunning(cron.DiscardLogger)).Then(cron.FuncJob(func() { s.tick(ctx) })))
-		s.tick(ctx)
-		c.Start()
-		<-ctx.Done()
-		go func() { <-c.Stop().Done(); done <- struct{}{} }()
-		<-done
-		return ctx.Err()
+	began := make(chan struct{}, 1)
+	var leads atomic.Bool
+	var striving sync.WaitGroup
+	defer striving.Wait()
+	striving.Go(func() {
+		err := s.Queue.Lead(ctx, queue.Leadership{Name: leadership, TTL: s.Lead}, func(ctx context.Context, _ int64) error {
+			leads.Store(true)
+			defer leads.Store(false)
+			select {
+			case began <- struct{}{}:
+			default:
+			}
+			<-ctx.Done()
+			return ctx.Err()
+		})
+		if err != nil && ctx.Err() == nil {
+			s.Log.Warn("no leadership for scheduled work; going by the ledger alone", "error", err)
+		}
 	})
+	tick := time.NewTicker(s.Tick)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-began:
+		case <-tick.C:
+		}
+		if leads.Load() || s.leaderless(ctx) {
+			s.tick(ctx)
+		}
+	}
+}
+
+// leaderless reports whether the queue cannot say who leads.
+func (s *Scheduler) leaderless(ctx context.Context) bool {
+	short, cancel := context.WithTimeout(ctx, queueWait)
+	defer cancel()
+	_, err := s.Queue.Leader(short, leadership)
+	return err != nil && ctx.Err() == nil
 }
 
 func (s *Scheduler) tick(ctx context.Context) {
@@ -132,9 +167,7 @@ func (s *Scheduler) record(ctx context.Context, f ledger.Firing, b ledger.Batch)
 		return nil // another replica was quicker
 	}
 	if err == nil && len(b.Posts) > 0 {
-		if werr := s.Queue.Wake(ctx, OutboxTopic); werr != nil {
-			s.Log.Debug("outbox not woken", "error", werr)
-		}
+		wake(ctx, s.Queue, s.Log)
 	}
 	return err
 }
@@ -166,7 +199,7 @@ func Missed(spec string, loc *time.Location, last, now time.Time) (when time.Tim
 		if face.IsZero() {
 			break
 		}
-		at := time.Date(face.Year(), face.Month(), face.Day(), face.Hour(), face.Minute(), face.Second(), 0, loc)
+		at := instant(face, loc)
 		if at.After(now) {
 			break
 		}
@@ -175,4 +208,27 @@ func Missed(spec string, loc *time.Location, last, now time.Time) (when time.Tim
 		}
 	}
 	return when, ok, nil
+}
+
+// instant is the moment at which the clock of loc first shows a face, or passes
+// it by where the face is left out. (time.Date promises neither.)
+func instant(face time.Time, loc *time.Location) time.Time {
+	before, after := offset(face.Add(-dayAround), loc), offset(face.Add(dayAround), loc)
+	early, late := face.Add(-max(before, after)).In(loc), face.Add(-min(before, after)).In(loc)
+	switch {
+	case wall(early, loc).Equal(face):
+		return early
+	case wall(late, loc).Equal(face):
+		return late
+	}
+	jump, _ := late.ZoneBounds() // the face is left out: late is past the jump
+	return jump
+}
+
+// dayAround is more than any zone is off UTC.
+const dayAround = 26 * time.Hour
+
+func offset(t time.Time, loc *time.Location) time.Duration {
+	_, seconds := t.In(loc).Zone()
+	return time.Duration(seconds) * time.Second
 }

@@ -58,9 +58,9 @@ func (r *Recomputer) handle(ctx context.Context, n queue.Notice) error {
 	}
 	bank := plant.BankID(n.Bank)
 	_, err := r.View.Recompute(ctx, bank, r.Now())
-	if errors.Is(err, view.ErrNoBank) {
+	if errors.Is(err, view.ErrNoBank) && !errors.Is(err, ledger.ErrUnavailable) {
 		r.Log.Warn("notice for a bank that is not in the register", "bank", n.Bank)
-		return nil
+		err = nil
 	}
 	if err != nil {
 		return err
@@ -69,7 +69,8 @@ func (r *Recomputer) handle(ctx context.Context, n queue.Notice) error {
 }
 
 // Render fills in waiting replies whose banks have caught up (banks nil: any).
-// With late, replies older than ReplyWait go out without their forecast.
+// With late, replies older than ReplyWait go out without their forecast, which
+// follows in a post of its own.
 func (r *Recomputer) Render(ctx context.Context, banks []plant.BankID, late bool) error {
 	posts, err := r.Store.Waiting(ctx, banks)
 	if err != nil {
@@ -77,34 +78,70 @@ func (r *Recomputer) Render(ctx context.Context, banks []plant.BankID, late bool
 	}
 	woken := false
 	for _, p := range posts {
-		giveUp := late && r.Now().Sub(p.Created) >= r.ReplyWait
-		post, ok, err := r.render(ctx, p, giveUp)
+		done, err := r.renderOne(ctx, p, late && r.Now().Sub(p.Created) >= r.ReplyWait)
 		if err != nil {
 			return err
 		}
-		if !ok {
-			continue
-		}
-		if err := r.Store.Render(ctx, p.Key, post); err != nil {
-			return err
-		}
-		woken = true
+		woken = woken || done
 	}
 	if woken {
-		if err := r.Queue.Wake(ctx, OutboxTopic); err != nil {
-			r.Log.Debug("outbox not woken", "error", err)
-		}
+		wake(ctx, r.Queue, r.Log)
 	}
 	return nil
 }
 
-// render makes the text of one waiting reply; ok is false while a bank's
-// projection is still behind its entries.
-func (r *Recomputer) render(ctx context.Context, p ledger.OutboxPost, giveUp bool) (post channel.Post, ok bool, err error) {
-	var recipe say.Recipe
+// renderOne renders one reply if its time has come. A recipe that cannot be read
+// is parked, so that it keeps no other reply waiting.
+func (r *Recomputer) renderOne(ctx context.Context, p ledger.OutboxPost, giveUp bool) (done bool, err error) {
+	var recipe Recipe
 	if err := json.Unmarshal(p.Recipe, &recipe); err != nil {
-		return post, false, err
+		r.Log.Error("reply cannot be rendered", "key", p.Key, "error", err)
+		return false, r.Store.MarkFailed(ctx, p.Key, "recipe: "+err.Error(), r.Now(), true)
 	}
+	post, behind, err := r.render(ctx, p, recipe)
+	switch {
+	case err != nil:
+		return false, err
+	case behind && recipe.Follows && r.Now().Sub(p.Created) > followsWithin:
+		return false, r.Store.DropPost(ctx, p.Key)
+	case behind && (recipe.Follows || !giveUp):
+		return false, nil
+	case behind:
+		if err := r.promise(ctx, p, recipe); err != nil {
+			return false, err
+		}
+	}
+	return true, r.Store.Render(ctx, p.Key, post)
+}
+
+// Recipe is a recipe of a reply; Follows marks the forecast that follows a reply
+// which went without.
+type Recipe struct {
+	say.Recipe
+	Follows bool `json:"follows,omitempty"`
+}
+
+// followsWithin is how long a forecast that was promised is worth sending.
+const followsWithin = 24 * time.Hour
+
+// promise puts the forecast that a late reply goes without into the outbox. It
+// comes before the reply is let go: with the same key it is there once.
+func (r *Recomputer) promise(ctx context.Context, p ledger.OutboxPost, recipe Recipe) error {
+	recipe.Follows = true
+	raw, err := json.Marshal(recipe)
+	if err != nil {
+		return err
+	}
+	_, err = r.Store.Commit(ctx, ledger.Batch{Posts: []ledger.OutboxPost{{
+		Key: "follow:" + p.Key, Site: p.Site, State: ledger.PostWaiting, Post: channel.Post{To: p.Post.To},
+		Recipe: raw, WaitsFor: p.WaitsFor, Created: r.Now(), NotBefore: r.Now(),
+	}}})
+	return err
+}
+
+// render makes the text of one waiting reply; behind says that a bank's
+// projection does not cover its entries yet.
+func (r *Recomputer) render(ctx context.Context, p ledger.OutboxPost, recipe Recipe) (post channel.Post, behind bool, err error) {
 	entries, err := r.Store.Entries(ctx, ledger.Filter{Source: recipe.Source})
 	if err != nil {
 		return post, false, err
@@ -113,27 +150,27 @@ func (r *Recomputer) render(ctx context.Context, p ledger.OutboxPost, giveUp boo
 	if err != nil {
 		return post, false, err
 	}
-	behind := false
 	known := map[plant.BankID]assess.Assessment{}
 	for bank := range p.WaitsFor {
 		a, have, err := r.View.Assessment(ctx, bank)
-		if err != nil {
+		if err != nil && !errors.Is(err, view.ErrUnreadable) {
 			return post, false, err
 		}
-		if !have || a.UpTo < newestOf(entries, bank) {
+		if err != nil || !have || a.UpTo < newestOf(entries, bank) {
 			behind = true
 			continue
 		}
 		known[bank] = a
 	}
-	if behind && !giveUp {
-		return post, false, nil
+	if recipe.Follows {
+		post.Text = say.Follows(reg, known, r.Now())
+	} else {
+		post = say.Saved(say.SavedInput{
+			Recipe: recipe.Recipe, Register: reg, Entries: entries, Assessments: known, Behind: behind, Now: r.Now(), Site: p.Site,
+		})
 	}
-	post = say.Saved(say.SavedInput{
-		Recipe: recipe, Register: reg, Entries: entries, Assessments: known, Behind: behind, Now: r.Now(), Site: p.Site,
-	})
 	post.To = p.Post.To
-	return post, true, nil
+	return post, behind, nil
 }
 
 // newestOf is the newest entry of the message at the bank itself or above it.
@@ -159,19 +196,47 @@ func (r *Recomputer) Sweep(ctx context.Context) error {
 	for _, l := range lags {
 		notices = append(notices, queue.Notice{Bank: string(l.Bank), UpTo: l.Head})
 	}
-	var queueErr error
-	if len(notices) > 0 {
-		queueErr = r.Queue.Notify(ctx, notices...)
-	}
-	if queueErr != nil {
-		r.Log.Warn("queue out of reach; recomputing here", "lagging", len(lags), "error", queueErr)
-		for _, n := range notices[:min(len(notices), 100)] {
-			if err := r.handle(ctx, n); err != nil {
-				return err
-			}
+	var errs []error
+	if err := r.notify(ctx, notices); err != nil {
+		r.Log.Warn("queue out of reach; recomputing here", "lagging", len(lags), "error", err)
+		for _, n := range notices[:min(len(notices), hereAtOnce)] {
+			errs = append(errs, r.handle(ctx, n))
 		}
 	}
-	return r.Render(ctx, nil, true)
+	errs = append(errs, r.Render(ctx, nil, true))
+	return errors.Join(errs...)
+}
+
+// hereAtOnce bounds the banks that one sweep recomputes by itself.
+const hereAtOnce = 100
+
+// notifyAtOnce bounds the notices sent in one go.
+const notifyAtOnce = 500
+
+// notify queues banks, with a bound on the wait for a queue that hangs.
+func (r *Recomputer) notify(ctx context.Context, notices []queue.Notice) error {
+	for chunk := range slices.Chunk(notices, notifyAtOnce) {
+		short, cancel := context.WithTimeout(ctx, queueWait)
+		err := r.Queue.Notify(short, chunk...)
+		cancel()
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// queueWait bounds every wait for the queue that something durable hangs on.
+const queueWait = 2 * time.Second
+
+// wake tells the deliverers that there is something to send; they look now and
+// then by themselves.
+func wake(ctx context.Context, q *queue.Queue, log *slog.Logger) {
+	short, cancel := context.WithTimeout(ctx, queueWait)
+	defer cancel()
+	if err := q.Wake(short, OutboxTopic); err != nil {
+		log.Debug("outbox not woken", "error", err)
+	}
 }
 
 // RunSweep sweeps at once and then every SweepEvery, and looks for replies that

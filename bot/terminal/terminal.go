@@ -11,10 +11,12 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
 	"time"
+	"unicode"
 
 	"clogwise/internal/channel"
 )
@@ -45,7 +47,6 @@ type Channel struct {
 	stamp    time.Time
 	answered map[string]chan struct{} // by thread
 	buttons  map[string]channel.Choice
-	ended    bool
 }
 
 // ErrEnd says that the person typed /quit.
@@ -165,7 +166,6 @@ func (c *Channel) message(text string) channel.Message {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	now := c.Now()
-	c.count++
 	if !now.After(c.stamp) {
 		now = c.stamp.Add(time.Microsecond) // ids stay unique under a standing clock
 	}
@@ -188,13 +188,13 @@ func (c *Channel) local(ctx context.Context, h channel.Handler, text string) err
 			c.print("Type /as NAME. You are " + c.As + ".")
 			return nil
 		}
-		c.As = rest
+		c.set(&c.As, rest)
 		c.print("You are now " + rest + ".")
 		return nil
 	case "/channel":
 		for _, name := range c.Channels {
 			if strings.EqualFold(name, rest) {
-				c.Channel = name
+				c.set(&c.Channel, name)
 				c.print("You are now in " + name + ".")
 				return nil
 			}
@@ -216,6 +216,13 @@ func (c *Channel) local(ctx context.Context, h channel.Handler, text string) err
 	}
 	c.print("Here: /as NAME, /channel NAME, /press NUMBER (a button), /quit. Anything else is said in the channel.")
 	return nil
+}
+
+// set changes a setting that posts are printed by.
+func (c *Channel) set(field *string, value string) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	*field = value
 }
 
 // Send prints a post.
@@ -248,23 +255,41 @@ func (c *Channel) printText(p channel.Post, paths []string) error {
 	if p.To.Thread == "" && p.To.Channel != c.Channel {
 		fmt.Fprintf(&b, "[to %s]\n", p.To.Channel)
 	}
-	b.WriteString(p.Text + "\n")
-	clear(c.buttons)
-	n := 0
-	for _, ch := range p.Choices {
-		if ch.Action == "undo" {
-			continue // the text says it, and the word is as short
-		}
-		n++
-		key := strconv.Itoa(n)
-		c.buttons[key] = ch
-		fmt.Fprintf(&b, "[%s] %s\n", key, ch.Label)
+	b.WriteString(printable(p.Text) + "\n")
+	// The text says undo, and the word is as short as the button.
+	shown := slices.DeleteFunc(slices.Clone(p.Choices), func(ch channel.Choice) bool { return ch.Action == "undo" })
+	c.offer(shown)
+	for i, ch := range shown {
+		fmt.Fprintf(&b, "[%d] %s\n", i+1, printable(ch.Label))
 	}
 	for _, path := range paths {
 		b.WriteString("Picture: " + path + "\n")
 	}
 	_, err := io.WriteString(c.Out, b.String()+"\n")
 	return err
+}
+
+// offer numbers the buttons of a post from 1. They stay until another post has
+// some.
+func (c *Channel) offer(choices []channel.Choice) {
+	if len(choices) == 0 {
+		return
+	}
+	clear(c.buttons)
+	for i, ch := range choices {
+		c.buttons[strconv.Itoa(i+1)] = ch
+	}
+}
+
+// printable drops what would steer the terminal: names and lines that people
+// typed, and what integrators send, are shown as they are.
+func printable(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r != '\n' && r != '\t' && unicode.IsControl(r) {
+			return -1
+		}
+		return r
+	}, s)
 }
 
 // printed is the JSON form of a post.
@@ -279,6 +304,7 @@ type printed struct {
 
 func (c *Channel) printJSON(id string, p channel.Post, paths []string) error {
 	out := printed{Post: id, Channel: p.To.Channel, Thread: p.To.Thread, Text: p.Text, Files: paths}
+	c.offer(p.Choices) // "/press 1" is the first of the list
 	for _, ch := range p.Choices {
 		out.Choices = append(out.Choices, ch.Label)
 	}
@@ -294,13 +320,23 @@ func (c *Channel) keep(files []channel.File) ([]string, error) {
 		if err := os.MkdirAll(c.Files, 0o755); err != nil {
 			return nil, err
 		}
-		path := filepath.Join(c.Files, filepath.Base(filepath.Clean("/"+f.Name)))
+		path := filepath.Join(c.Files, fileName(f.Name))
 		if err := os.WriteFile(path, f.Data, 0o644); err != nil {
 			return nil, err
 		}
 		paths = append(paths, path)
 	}
 	return paths, nil
+}
+
+// fileName is a plain name inside the files folder, whatever was asked for.
+func fileName(asked string) string {
+	name := filepath.Base(filepath.Clean("/" + strings.ReplaceAll(asked, "\\", "/")))
+	name = strings.ReplaceAll(printable(name), "\n", "")
+	if name == "" || name == "/" || name == "." {
+		return "file"
+	}
+	return name
 }
 
 func (c *Channel) print(s string) {

@@ -2,10 +2,30 @@ package say
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
+	"time"
 
+	"clogwise/internal/assess"
 	"clogwise/internal/entry"
+	"clogwise/internal/plant"
 )
+
+// Follows is the forecast of banks whose reply went without it.
+func Follows(reg *plant.Register, as map[plant.BankID]assess.Assessment, now time.Time) string {
+	var lines []string
+	for _, id := range slices.Sorted(maps.Keys(as)) {
+		a := as[id]
+		site, _ := reg.Site(id.Site())
+		line := reg.Name(id) + ": " + Outlook(a, site.Units, now, site.Location())
+		if c := CostLine(a); c != "" {
+			line += " " + c
+		}
+		lines = append(lines, line)
+	}
+	return "The forecast that was still to come:\n" + strings.Join(lines, "\n")
+}
 
 // LinesGone says that an edited message no longer holds some of its lines.
 func LinesGone(gone []entry.Entry) string {

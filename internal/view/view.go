@@ -12,7 +12,6 @@ import (
 
 	"clogwise/internal/assess"
 	"clogwise/internal/chart"
-	"clogwise/internal/digest"
 	"clogwise/internal/energy"
 	"clogwise/internal/entry"
 	"clogwise/internal/forecast"
@@ -29,20 +28,17 @@ type View struct {
 	seen  int64         // head of the ledger when the register was last looked up
 	edits []entry.Entry // register edits so far
 	reg   *plant.Register
+	fault error // edits that cannot be read
 
 	priors map[plant.Stage]cachedPrior
 
-	jobs struct {
-		sync.Mutex
-		seen    int64
-		entries []entry.Entry // job entries younger than jobAge
-		open    []digest.Job
-	}
+	jobs jobs
 }
 
 type cachedPrior struct {
 	prior forecast.Prior
-	read  time.Time
+	upTo  int64
+	at    time.Time
 }
 
 // New reads from store.
@@ -51,34 +47,50 @@ func New(store ledger.Store) *View {
 }
 
 // Register is the register as it stands. It looks at the ledger only for edits
-// newer than those it has seen.
+// newer than those it has seen. An edit that cannot be read is left out, see
+// RegisterFault: people must be able to record readings all the same.
 func (v *View) Register(ctx context.Context) (*plant.Register, error) {
+	reg, _, err := v.registerUpTo(ctx)
+	return reg, err
+}
+
+// RegisterFault says which edits of the register were left out since they cannot
+// be read, as of the last call of Register.
+func (v *View) RegisterFault() error {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return v.fault
+}
+
+// registerUpTo is the register with the Seq of its newest edit.
+func (v *View) registerUpTo(ctx context.Context) (reg *plant.Register, edited int64, err error) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	head, err := v.Store.Head(ctx)
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
-	if head == v.seen {
-		return v.reg, nil
-	}
-	fresh, err := v.Store.Entries(ctx, ledger.Filter{Kinds: []entry.Kind{entry.KindRegister}, AfterSeq: v.seen})
-	if err != nil {
-		return nil, err
-	}
-	if len(fresh) > 0 {
-		v.edits = append(v.edits, fresh...)
-		contents, err := register.Fold(v.edits)
+	if head != v.seen {
+		fresh, err := v.Store.Entries(ctx, ledger.Filter{Kinds: []entry.Kind{entry.KindRegister}, AfterSeq: v.seen})
 		if err != nil {
-			return nil, err
+			return nil, 0, err
 		}
-		v.reg = plant.NewRegister(contents)
+		v.seen = head
+		if len(fresh) > 0 {
+			v.edits = append(v.edits, fresh...)
+			v.seen = max(head, fresh[len(fresh)-1].Seq)
+			contents, fault := register.Fold(v.edits)
+			v.reg, v.fault = plant.NewRegister(contents), fault
+		}
 	}
-	v.seen = head
-	return v.reg, nil
+	if n := len(v.edits); n > 0 {
+		edited = v.edits[n-1].Seq
+	}
+	return v.reg, edited, nil
 }
 
 // Assessment is the latest projection of a bank; ok is false when there is none.
+// An error wrapping ErrUnreadable means that it must be made anew.
 func (v *View) Assessment(ctx context.Context, bank plant.BankID) (a assess.Assessment, ok bool, err error) {
 	p, err := v.Store.Projection(ctx, bank)
 	if errors.Is(err, ledger.ErrNotFound) {
@@ -88,7 +100,7 @@ func (v *View) Assessment(ctx context.Context, bank plant.BankID) (a assess.Asse
 		return a, false, err
 	}
 	if err := json.Unmarshal(p.Data, &a); err != nil {
-		return a, false, fmt.Errorf("projection of %s: %w", bank, err)
+		return a, false, fmt.Errorf("projection of %s: %w: %w", bank, ErrUnreadable, err)
 	}
 	return a, true, nil
 }
@@ -143,32 +155,47 @@ func (v *View) Entries(ctx context.Context, bank plant.BankID, after int64) ([]e
 
 // Assess works out a bank anew from its entries, whatever its projection says.
 func (v *View) Assess(ctx context.Context, bank plant.BankID, now time.Time) (assess.Assessment, error) {
-	in, err := v.input(ctx, bank, now, nil)
-	if err != nil {
-		return assess.Assessment{}, err
-	}
-	return assess.Bank(in), nil
+	return v.assess(ctx, bank, now, nil)
 }
 
 // AssessNext works out a bank from its projection and what came since, reading
 // no more of the ledger than the present filter life where that is enough.
 func (v *View) AssessNext(ctx context.Context, bank plant.BankID, now time.Time) (assess.Assessment, error) {
 	prev, ok, err := v.Assessment(ctx, bank)
+	if errors.Is(err, ErrUnreadable) { // of another version: make it anew
+		ok, err = false, nil
+	}
 	if err != nil {
 		return assess.Assessment{}, err
 	}
 	if !ok {
-		return v.Assess(ctx, bank, now)
+		return v.assess(ctx, bank, now, nil)
 	}
-	in, err := v.input(ctx, bank, now, &prev)
+	return v.assess(ctx, bank, now, &prev)
+}
+
+// assess reads the head of the ledger before the entries: all up to there bear on
+// the result, whichever of them concern the bank. So a projection keeps up with
+// edits of the register and with entries that do not touch its forecast.
+func (v *View) assess(ctx context.Context, bank plant.BankID, now time.Time, prev *assess.Assessment) (assess.Assessment, error) {
+	head, err := v.Store.Head(ctx)
 	if err != nil {
 		return assess.Assessment{}, err
 	}
-	return assess.Bank(in), nil
+	in, err := v.input(ctx, bank, now, prev)
+	if errors.Is(err, ErrNoBank) {
+		return assess.Assessment{Bank: bank, UpTo: head, Now: now}, err
+	}
+	if err != nil {
+		return assess.Assessment{}, err
+	}
+	a := assess.Bank(in)
+	a.UpTo = max(a.UpTo, head)
+	return a, nil
 }
 
 func (v *View) input(ctx context.Context, bank plant.BankID, now time.Time, prev *assess.Assessment) (assess.Input, error) {
-	reg, err := v.Register(ctx)
+	reg, edited, err := v.registerUpTo(ctx)
 	if err != nil {
 		return assess.Input{}, err
 	}
@@ -181,7 +208,7 @@ func (v *View) input(ctx context.Context, bank plant.BankID, now time.Time, prev
 		return assess.Input{}, err
 	}
 	in := assess.Input{Register: reg, Bank: bank, Prior: prior, Now: now}
-	if prev != nil && prev.LifeSeq > 0 {
+	if prev != nil && prev.LifeSeq > 0 && edited <= prev.UpTo {
 		fresh, err := v.Entries(ctx, bank, prev.UpTo)
 		if err != nil {
 			return in, err
@@ -196,8 +223,13 @@ func (v *View) input(ctx context.Context, bank plant.BankID, now time.Time, prev
 	return in, err
 }
 
-// ErrNoBank says that a bank is not in the register.
-var ErrNoBank = errors.New("not in the register")
+// Errors of a View.
+var (
+	// ErrNoBank says that a bank is not in the register.
+	ErrNoBank = errors.New("not in the register")
+	// ErrUnreadable says that a projection was made by another version.
+	ErrUnreadable = errors.New("cannot be read by this version")
+)
 
 // fleet stands for a site among the projections where the whole fleet is meant.
 const fleet = "@fleet"
@@ -218,14 +250,14 @@ func (v *View) Prior(ctx context.Context, s plant.Stage) (forecast.Prior, error)
 	}
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	if c, ok := v.priors[s]; ok && c.read.Equal(p.At) {
+	if c, ok := v.priors[s]; ok && c.upTo == p.UpTo && c.at.Equal(p.At) {
 		return c.prior, nil
 	}
 	var prior forecast.Prior
 	if err := json.Unmarshal(p.Data, &prior); err != nil {
 		return forecast.Prior{}, fmt.Errorf("prior of %s banks: %w", s, err)
 	}
-	v.priors[s] = cachedPrior{prior, p.At}
+	v.priors[s] = cachedPrior{prior, p.UpTo, p.At}
 	return prior, nil
 }
 
@@ -251,10 +283,13 @@ func (v *View) LearnPriors(ctx context.Context, now time.Time) error {
 		}
 	}
 	for _, s := range []plant.Stage{plant.Primary, plant.Secondary, plant.Third, plant.Return} {
-		if len(lives[s]) == 0 {
-			continue
+		prior := forecast.ClassPrior(string(s))
+		if len(lives[s]) > 0 {
+			prior = forecast.Learn(prior, lives[s])
+		} else if _, err := v.Store.Projection(ctx, priorPlace(s)); errors.Is(err, ledger.ErrNotFound) {
+			continue // nothing learnt, and nothing to unlearn
 		}
-		raw, err := json.Marshal(forecast.Learn(forecast.ClassPrior(string(s)), lives[s]))
+		raw, err := json.Marshal(prior)
 		if err != nil {
 			return err
 		}
@@ -297,9 +332,14 @@ func (v *View) Firmness(ctx context.Context, bank plant.BankID, now time.Time) (
 	return assess.Firmness(in)
 }
 
-// Recompute brings a bank's projection up to date and returns it.
+// Recompute brings a bank's projection up to date and returns it. A bank that is
+// not in the register (any more) gets an empty one beside ErrNoBank, so that it
+// does not lag behind its entries for ever.
 func (v *View) Recompute(ctx context.Context, bank plant.BankID, now time.Time) (assess.Assessment, error) {
 	a, err := v.AssessNext(ctx, bank, now)
+	if errors.Is(err, ErrNoBank) {
+		return a, errors.Join(err, v.put(ctx, a))
+	}
 	if err != nil {
 		return a, err
 	}

@@ -1,0 +1,181 @@
+package bot
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"clogwise/internal/channel"
+	"clogwise/internal/entry"
+	"clogwise/internal/ledger"
+	"clogwise/internal/plant"
+	"clogwise/internal/say"
+)
+
+// standing lists the newest standing entries of a kind at a place, by time.
+func (e *Engine) standing(ctx context.Context, place plant.BankID, k entry.Kind) ([]entry.Entry, error) {
+	all, err := e.Store.Entries(ctx, ledger.Filter{Place: place, Exact: true, Kinds: []entry.Kind{k}, Limit: standingOf, Newest: true})
+	if err != nil || len(all) == 0 {
+		return nil, err
+	}
+	changes, err := e.Store.Entries(ctx, ledger.Filter{Place: place, Exact: true,
+		Kinds: []entry.Kind{entry.KindAmend, entry.KindRetract}, AfterSeq: all[0].Seq})
+	if err != nil {
+		return nil, err
+	}
+	return entry.Standing(append(all, changes...)), nil
+}
+
+// ofMessage lists what a message says by now: the standing entries that it made,
+// with their newest body by its own edits. Amendments of its own entries are
+// taken into those; amendments of others' stand for themselves.
+func (e *Engine) ofMessage(ctx context.Context, key string) ([]entry.Entry, error) {
+	made, err := e.Store.Entries(ctx, ledger.Filter{Source: key + ":"})
+	if err != nil {
+		return nil, err
+	}
+	var out []entry.Entry
+	for _, x := range made {
+		if x.Kind == entry.KindRetract {
+			continue
+		}
+		stands, err := e.stands(ctx, x)
+		if err != nil {
+			return nil, err
+		}
+		if !stands {
+			continue
+		}
+		if a, ok := x.Body.(entry.Amend); ok {
+			if i := slices.IndexFunc(out, func(o entry.Entry) bool { return o.Seq == a.Target }); i >= 0 {
+				out[i].Body = a.Body
+				continue
+			}
+		}
+		out = append(out, x)
+	}
+	return out, nil
+}
+
+// stands reports whether an entry has not been taken back.
+func (e *Engine) stands(ctx context.Context, x entry.Entry) (bool, error) {
+	later, err := e.Store.Entries(ctx, ledger.Filter{Place: x.Place, Exact: true, Kinds: []entry.Kind{entry.KindRetract}, AfterSeq: x.Seq})
+	if err != nil {
+		return false, err
+	}
+	gone := map[int64]bool{}
+	for _, l := range slices.Backward(later) {
+		r, ok := l.Body.(entry.Retract)
+		if ok && !gone[l.Seq] {
+			gone[r.Target] = true
+		}
+	}
+	return !gone[x.Seq], nil
+}
+
+// takeBack retracts what a message recorded, if that is the person's to do.
+func (e *Engine) takeBack(ctx context.Context, t *talk, key string) error {
+	made, err := e.ofMessage(ctx, key)
+	if err != nil {
+		return err
+	}
+	if len(made) == 0 {
+		return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo()})
+	}
+	return e.retractIfTheirs(ctx, t, made)
+}
+
+// retractIfTheirs retracts entries of the person's own; a supervisor may retract
+// everybody's.
+func (e *Engine) retractIfTheirs(ctx context.Context, t *talk, made []entry.Entry) error {
+	for _, x := range made {
+		if x.By != t.who && !t.supervises(x.Place.Site()) {
+			return e.reply(ctx, t, channel.Post{Text: say.NotYours(x, t.siteOf(x.Place))})
+		}
+	}
+	return e.retract(ctx, t, made)
+}
+
+func (e *Engine) retract(ctx context.Context, t *talk, made []entry.Entry) error {
+	b := ledger.Batch{Entries: e.retractions(t, made, t.m.Key()+":undo"), Touch: touched(t.reg, made)}
+	return e.commitWithReply(ctx, t, b, say.Recipe{Source: t.m.Key() + ":undo:", Retracted: made})
+}
+
+func (e *Engine) retractions(t *talk, made []entry.Entry, key string) []entry.Entry {
+	var out []entry.Entry
+	for i, x := range made {
+		out = append(out, entry.Entry{
+			Source: fmt.Sprintf("%s:%03d", key, i), Kind: entry.KindRetract, Place: x.Place,
+			At: e.Now(), Received: e.Now(), By: t.who, Line: t.m.Text, Body: entry.Retract{Target: x.Seq},
+		})
+	}
+	return out
+}
+
+// undo takes back an entry by its number, or the person's last message.
+func (e *Engine) undo(ctx context.Context, t *talk, seq int64) error {
+	if seq != 0 {
+		return e.undoNumber(ctx, t, seq)
+	}
+	prefix := channel.Message{Platform: t.m.Platform, Team: t.m.Team, Channel: t.m.Channel}.Key()
+	recent, err := e.Store.Entries(ctx, ledger.Filter{Source: prefix, Limit: standingOf, Newest: true})
+	if err != nil {
+		return err
+	}
+	looked := map[string]bool{}
+	for _, x := range slices.Backward(recent) {
+		id, _, _ := strings.Cut(strings.TrimPrefix(x.Source, prefix), ":")
+		if x.By != t.who || x.Kind == entry.KindRetract || looked[id] {
+			continue
+		}
+		looked[id] = true
+		made, err := e.ofMessage(ctx, prefix+id)
+		if err != nil {
+			return err
+		}
+		if len(made) > 0 {
+			return e.retractIfTheirs(ctx, t, made)
+		}
+	}
+	return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo()})
+}
+
+func (e *Engine) undoNumber(ctx context.Context, t *talk, seq int64) error {
+	x, err := e.Store.Entry(ctx, seq)
+	if errors.Is(err, ledger.ErrNotFound) || err == nil && !slices.Contains(t.scope.Sites, x.Place.Site()) {
+		return e.reply(ctx, t, channel.Post{Text: say.NoSuchEntry(seq)})
+	}
+	if err != nil {
+		return err
+	}
+	switch x.Kind {
+	case entry.KindRegister, entry.KindStepsSent, entry.KindStepsRead:
+		return e.reply(ctx, t, channel.Post{Text: say.StaysInLedger(x)})
+	}
+	stands, err := e.stands(ctx, x)
+	if err != nil {
+		return err
+	}
+	if !stands {
+		return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo()})
+	}
+	return e.retractIfTheirs(ctx, t, []entry.Entry{x})
+}
+
+// deleted takes back what a deleted message had recorded, silently when it had
+// recorded nothing.
+func (e *Engine) deleted(ctx context.Context, t *talk) error {
+	made, err := e.ofMessage(ctx, t.m.Key())
+	if err != nil {
+		return err
+	}
+	if len(made) > 0 {
+		if err := e.retract(ctx, t, made); err != nil {
+			return err
+		}
+	}
+	e.settle(ctx, t.m)
+	return nil
+}
