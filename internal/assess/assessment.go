@@ -41,6 +41,8 @@ type Assessment struct {
 	LifeStart   *time.Time `json:"life_start,omitempty"` // last change-out; nil: not known
 	HoursRun    float64    `json:"hours_run"`
 	HoursWeek   float64    `json:"hours_week"`
+	LifeHours   float64    `json:"life_hours"`            // expected run hours from change-out to limit, median
+	UsualHours  float64    `json:"usual_hours"`           // what the prior expects before any reading of this life
 	Unconfirmed bool       `json:"unconfirmed,omitempty"` // the last change-out still lacks particulars
 	LastSwap    *SwapSeen  `json:"last_swap,omitempty"`
 

@@ -70,6 +70,7 @@ func (w *work) forecast() {
 	}
 	w.post, w.hasPost = forecast.Fit(w.prior, life), true
 	w.out.NowPa = w.post.NowPa()
+	w.out.LifeHours, w.out.UsualHours = w.post.Quantile(0.5), w.prior.AtLimit(w.out.LimitPa).MedianLife()
 	if last := w.last(); last != nil {
 		w.out.Last = &Seen{
 			Seq: last.Seq, At: last.At, Pa: last.pa, DesignPa: last.fixed.Pa, Basis: note(last.fixed), Weight: last.fixed.Weight,
