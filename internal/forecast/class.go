@@ -28,6 +28,19 @@ func DefaultFor(stage string) ClassDefault {
 	}
 }
 
+// For returns the default for a bank of its own limit and clean resistance, Pa;
+// 0 leaves the default's. The life stays: a limit goes with the filter.
+func (d ClassDefault) For(limitPa, cleanPa float64) ClassDefault {
+	if limitPa > 0 {
+		d.CleanPa *= limitPa / d.LimitPa
+		d.LimitPa = limitPa
+	}
+	if cleanPa > 0 {
+		d.CleanPa = cleanPa
+	}
+	return d
+}
+
 // ClassPrior returns the prior of a stage ("primary", "secondary", "third",
 // "return") from its default figures.
 func ClassPrior(stage string) Prior { return DefaultFor(stage).Prior() }

@@ -43,8 +43,13 @@ func (p *Prior) start(logLife float64) belief {
 }
 
 // curve returns mean and variance of the curve at u, as a fraction of the
-// limit, without misfit and reading error.
+// limit, without misfit and reading error. Beyond the limit the curve goes on
+// along its tangent.
 func (b *belief) curve(u float64) (mean, variance float64) {
+	if u > 1 {
+		mean, variance = b.slope(1)
+		return 1 + mean*(u-1), variance * (u - 1) * (u - 1)
+	}
 	h := powers(u)
 	mean = 1
 	for k := range h {
@@ -57,6 +62,19 @@ func (b *belief) curve(u float64) (mean, variance float64) {
 			row += b.p[i][j] * h[j]
 		}
 		variance += h[i] * row
+	}
+	return mean, variance
+}
+
+// slope returns mean and variance of the curve's derivative at u > 0, limits
+// per life.
+func (b *belief) slope(u float64) (mean, variance float64) {
+	h := slopes(u)
+	for i := range h {
+		mean += h[i] * b.m[i]
+		for j := range h {
+			variance += h[i] * b.p[i][j] * h[j]
+		}
 	}
 	return mean, variance
 }

@@ -16,30 +16,31 @@ const (
 // readings, and takes time linear in their number with a small factor (beyond
 // some 40 readings they are merged first). With no readings it answers from
 // the prior. A life without a limit takes the prior's.
+//
+// A limit other than the prior's is found on the curves that the prior's limit
+// anchors, so that a higher limit is never reached sooner. Where the two differ
+// much, a class prior is better made for the limit in the first place.
 func Fit(prior Prior, life Life) Posterior {
 	if !(life.LimitPa > 0) {
 		life.LimitPa = prior.LimitPa
 	}
-	prior = prior.AtLimit(life.LimitPa)
-	return fitPoints(prior, life, gather(life.Obs, life.LimitPa))
+	return fitPoints(prior, life, gather(life.Obs, prior.LimitPa))
 }
 
-// fitPoints computes the posterior from gathered points. The prior is at the
-// life's limit already.
+// fitPoints computes the posterior from points gathered at the prior's limit.
 func fitPoints(prior Prior, life Life, pts []point) Posterior {
 	readings := len(pts)
-	pts = withClean(pts, life)
+	pts = withClean(pts, life.CleanPa/prior.LimitPa)
 	nodes := locate(&prior, pts, fineNodes)
 	return newPosterior(prior, life, nodes, readings)
 }
 
-// withClean puts the known clean resistance before the readings as one more
+// withClean puts the known clean resistance, as a share of the limit, before the readings as one more
 // point at x = 0.
-func withClean(pts []point, life Life) []point {
-	if !(life.CleanPa > 0) {
+func withClean(pts []point, y float64) []point {
+	if !(y > 0) {
 		return pts
 	}
-	y := life.CleanPa / life.LimitPa
 	clean := point{y: y, scale: math.Max(y, leastScale), weight: 1}
 	return slices.Insert(pts, 0, clean)
 }

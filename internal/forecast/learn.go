@@ -95,7 +95,7 @@ func prepare(prior Prior, lives []FinishedLife) []pupil {
 	out := make([]pupil, len(lives))
 	for i, l := range lives {
 		pts := gather(l.Obs, prior.LimitPa)
-		pts = withClean(pts, Life{CleanPa: l.CleanPa, LimitPa: prior.LimitPa})
+		pts = withClean(pts, l.CleanPa/prior.LimitPa)
 		out[i] = pupil{group: l.Group}
 		end := l.LimitPa / prior.LimitPa
 		switch {

@@ -16,11 +16,14 @@ type Posterior struct {
 	evidence float64 // log density of the readings under the prior, tempered as the likelihood is
 	noise    Noise
 
-	logLife []float64 // grid of ln L, evenly spaced
-	density []float64 // of ln L at the grid, integrates to 1 by the trapezium rule
-	cdf     []float64 // at the grid
-	mass    []float64 // of each node, sums to 1
-	beliefs []belief
+	anchorPa float64   // limit that the nodes are anchored at: the prior's
+	anchor   []float64 // nodes: ln of the life to anchorPa
+	mass     []float64 // of each node, sums to 1
+	beliefs  []belief  // about the curve at each node
+
+	logLife []float64 // ln of the life to limitPa, evenly spaced
+	density []float64 // at logLife, straight between; nil where limitPa is not anchorPa
+	cdf     []float64 // at logLife
 }
 
 func newPosterior(prior Prior, life Life, nodes []node, readings int) Posterior {
@@ -28,19 +31,23 @@ func newPosterior(prior Prior, life Life, nodes []node, readings int) Posterior 
 	p := Posterior{
 		limitPa: life.LimitPa, nowX: math.Max(life.NowX, 0), readings: readings,
 		level: prior.Of, noise: prior.Noise,
-		logLife: make([]float64, n), density: make([]float64, n),
-		cdf: make([]float64, n), mass: make([]float64, n), beliefs: make([]belief, n),
+		anchorPa: prior.LimitPa, anchor: make([]float64, n), mass: make([]float64, n), beliefs: make([]belief, n),
+		density: make([]float64, n), cdf: make([]float64, n),
 	}
 	peak := math.Inf(-1)
 	for i := range nodes {
 		peak = math.Max(peak, nodes[i].logPost)
 	}
 	for i := range nodes {
-		p.logLife[i] = nodes[i].logLife
+		p.anchor[i] = nodes[i].logLife
 		p.density[i] = math.Exp(nodes[i].logPost - peak)
 		p.beliefs[i] = nodes[i].belief
 	}
+	p.logLife = p.anchor
 	p.evidence = peak + math.Log(p.normalise())
+	if p.limitPa != p.anchorPa {
+		p.cross()
+	}
 	return p
 }
 
@@ -64,6 +71,51 @@ func (p *Posterior) normalise() float64 {
 		p.mass[i] /= total
 	}
 	return sum
+}
+
+// cross replaces the distribution of the life to anchorPa by that of the life
+// to limitPa. Each node's belief about the curve is normal at every x, so the
+// probability to be past the limit there is too. The grid does not depend on the limit,
+// and at each of its places a higher limit is less probably passed.
+func (p *Posterior) cross() {
+	const places, below, above = 200, 3, 1.5
+	ratio := p.limitPa / p.anchorPa
+	n := len(p.anchor)
+	p.logLife = evenly(p.anchor[0]-below, p.anchor[n-1]+above, places)
+	p.density = nil
+	p.cdf = make([]float64, places)
+	most := 0.0
+	for k, l := range p.logLife {
+		sum := 0.0
+		for i, m := range p.mass {
+			if m > 1e-9 {
+				sum += m * p.beliefs[i].passed(math.Exp(l-p.anchor[i]), ratio)
+			}
+		}
+		most = math.Max(most, sum)
+		p.cdf[k] = most
+	}
+}
+
+// passed returns the probability that the curve has passed ratio times its
+// anchor by u. The anchor is passed at u = 1 by definition; beyond it the curve
+// goes on along its tangent, which is taken to rise.
+func (b *belief) passed(u, ratio float64) float64 {
+	switch {
+	case ratio < 1 && u >= 1:
+		return 1
+	case ratio > 1 && u <= 1:
+		return 0
+	}
+	if ratio < 1 {
+		mean, v := b.curve(u)
+		return normalCDF((mean - ratio) / math.Sqrt(math.Max(v, 0)+1e-8))
+	}
+	mean, v := b.slope(1)
+	sd := math.Sqrt(math.Max(v, 0) + 1e-8)
+	steep, _ := upperTail(((ratio-1)/(u-1) - mean) / sd)
+	rising, _ := upperTail(-mean / sd)
+	return steep / math.Max(rising, 1e-300)
 }
 
 // Level says what the prior behind the forecast had learnt from.
@@ -92,6 +144,10 @@ func (p Posterior) Quantile(q float64) float64 {
 	}
 	i := sort.SearchFloat64s(p.cdf, q)
 	i = min(max(i, 1), n-1)
+	if p.density == nil {
+		t := (q - p.cdf[i-1]) / math.Max(p.cdf[i]-p.cdf[i-1], 1e-300)
+		return math.Exp(p.logLife[i-1] + (p.logLife[i]-p.logLife[i-1])*math.Min(math.Max(t, 0), 1))
+	}
 	step := p.logLife[1] - p.logLife[0]
 	return math.Exp(p.logLife[i-1] + step*invertCell(p.density[i-1]*step, p.density[i]*step, q-p.cdf[i-1]))
 }
@@ -120,47 +176,50 @@ func (p Posterior) ProbBy(x float64) float64 {
 	n := len(p.logLife)
 	switch {
 	case l <= p.logLife[0]:
-		return 0
+		return p.cdf[0]
 	case l >= p.logLife[n-1]:
 		return 1
 	}
 	step := p.logLife[1] - p.logLife[0]
 	i := min(int((l-p.logLife[0])/step), n-2)
 	t := (l - p.logLife[i]) / step
+	if p.density == nil {
+		return p.cdf[i] + t*(p.cdf[i+1]-p.cdf[i])
+	}
 	return math.Min(p.cdf[i]+step*(p.density[i]*t+(p.density[i+1]-p.density[i])*t*t/2), 1)
 }
 
 // MeanLife returns the mean life in axis units.
 func (p Posterior) MeanLife() float64 {
 	sum := 0.0
-	for i, m := range p.mass {
-		sum += m * math.Exp(p.logLife[i])
+	for i := 1; i < len(p.cdf); i++ {
+		sum += (p.cdf[i] - p.cdf[i-1]) * math.Exp((p.logLife[i]+p.logLife[i-1])/2)
 	}
-	return sum
+	return sum + (1-p.cdf[len(p.cdf)-1])*math.Exp(p.logLife[len(p.cdf)-1])
 }
 
 // MeanPa returns the expected resistance of the curve at axis value x, Pa.
 func (p Posterior) MeanPa(x float64) float64 {
 	sum := 0.0
 	for i, m := range p.mass {
-		mean, _ := p.beliefs[i].curve(x * math.Exp(-p.logLife[i]))
+		mean, _ := p.beliefs[i].curve(x * math.Exp(-p.anchor[i]))
 		sum += m * mean
 	}
-	return math.Max(sum, 0) * p.limitPa
+	return math.Max(sum, 0) * p.anchorPa
 }
 
 // ResistancePa returns the q quantile of the curve at axis value x, Pa: the
 // band of a chart. Reading error is not part of it.
 func (p Posterior) ResistancePa(x, q float64) float64 {
-	return math.Max(0, p.mixture(x, 0, 0).quantile(q)) * p.limitPa
+	return math.Max(0, p.mixture(x, 0, 0).quantile(q)) * p.anchorPa
 }
 
 // ReadingPa returns the q quantile of a reading at axis value x taken with a
 // gauge of the given resolution, Pa: what the next reading is judged by.
 func (p Posterior) ReadingPa(x, stepPa, q float64) float64 {
-	rel := math.Hypot(p.noise.Rel, p.noise.Misfit)
-	abs := math.Hypot(p.noise.Abs, stepPa/p.limitPa/math.Sqrt(12))
-	return p.mixture(x, rel, abs).quantile(q) * p.limitPa
+	rel := p.noise.Rel
+	abs := math.Hypot(p.noise.Abs, stepPa/p.anchorPa/math.Sqrt(12))
+	return p.mixture(x, rel, abs).quantile(q) * p.anchorPa
 }
 
 // CleanPa returns the expected resistance of the clean set, Pa.
@@ -180,7 +239,7 @@ func (p *Posterior) mixture(x, rel, abs float64) mixture {
 	buf := make([]float64, 2*n)
 	m := mixture{p.mass, buf[:n], buf[n:]}
 	for i := range p.mass {
-		mean, v := p.beliefs[i].curve(x * math.Exp(-p.logLife[i]))
+		mean, v := p.beliefs[i].curve(x * math.Exp(-p.anchor[i]))
 		m.mean[i] = mean
 		m.sd[i] = math.Sqrt(math.Max(v, 0) + square(rel*math.Max(mean, leastScale)) + square(abs) + 1e-12)
 	}

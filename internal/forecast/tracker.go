@@ -24,7 +24,7 @@ func NewTracker(prior Prior, life Life) *Tracker {
 	}
 	life.Obs = slices.Clone(life.Obs)
 	sort.SliceStable(life.Obs, func(i, j int) bool { return life.Obs[i].X < life.Obs[j].X })
-	return &Tracker{prior: prior.AtLimit(life.LimitPa), life: life}
+	return &Tracker{prior: prior, life: life}
 }
 
 // Add takes one more reading, at any place of the life.
@@ -38,5 +38,5 @@ func (t *Tracker) SetNow(x float64) { t.life.NowX = x }
 
 // Posterior returns the forecast with the readings so far.
 func (t *Tracker) Posterior() Posterior {
-	return fitPoints(t.prior, t.life, gather(t.life.Obs, t.life.LimitPa))
+	return fitPoints(t.prior, t.life, gather(t.life.Obs, t.prior.LimitPa))
 }
