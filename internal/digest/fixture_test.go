@@ -1,6 +1,7 @@
 package digest_test
 
 import (
+	"fmt"
 	"slices"
 	"testing"
 	"time"
@@ -31,10 +32,15 @@ func registerOf(s plant.Site) *plant.Register {
 		Items: []plant.Item{{Code: "BAG-592", Class: "ISO ePM1 60%", WidthMM: 592, HeightMM: 592, DepthMM: 600, LeadDays: 10, Stock: 4}},
 	}
 	fronts := []plant.Front{{WidthMM: 592, HeightMM: 592, DepthMM: 600, Count: 4}}
-	for _, a := range []struct {
+	type unit struct {
 		id, tag string
 		has     []plant.Condition
-	}{{"ahu-3", "AHU-3", []plant.Condition{plant.Roof, plant.VFD}}, {"ahu-4", "AHU-4", nil}, {"ef-9", "EF-9", []plant.Condition{plant.Grease}}} {
+	}
+	all := []unit{{"ahu-3", "AHU-3", []plant.Condition{plant.Roof, plant.VFD}}, {"ahu-4", "AHU-4", nil}, {"ef-9", "EF-9", []plant.Condition{plant.Grease}}}
+	for i := 5; i <= 64; i++ {
+		all = append(all, unit{id: fmt.Sprintf("ahu-%d", i), tag: fmt.Sprintf("AHU-%d", i)})
+	}
+	for _, a := range all {
 		ahu := plant.AHU{ID: a.id, Tag: a.tag, Conditions: a.has}
 		for _, cond := range plant.Conditions {
 			if !slices.Contains(a.has, cond) {

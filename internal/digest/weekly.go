@@ -22,7 +22,7 @@ const maxDigest = 3000
 // until the whole is short enough.
 func Weekly(b Board, reg *plant.Register, s Since) string {
 	var text string
-	for rows := 10; rows >= 1; rows-- {
+	for rows := 12; rows >= 1; rows-- {
 		w := weekly{b: b, reg: reg, since: s, rows: rows, loc: b.Site.Location()}
 		text = w.text()
 		if utf8.RuneCountInString(text) < maxDigest {
@@ -37,7 +37,7 @@ type weekly struct {
 	b     Board
 	reg   *plant.Register
 	since Since
-	rows  int // shown of each list
+	rows  int // shown of what is due; of other lists half as many
 	loc   *time.Location
 }
 
@@ -74,19 +74,19 @@ func (w weekly) head() string {
 	return fmt.Sprintf("%s, %s: %s, %d fine.", w.b.Site.Name, w.b.Now.In(w.loc).Format("Mon 2 Jan"), strings.Join(parts, ", "), fine)
 }
 
-// cut keeps the first rows of a list and says how many there are more and where.
-func (w weekly) cut(lines []string, where string) []string {
-	if len(lines) <= w.rows {
-		return lines
-	}
-	return append(lines[:w.rows:w.rows], fmt.Sprintf("… and %d more: %s", len(lines)-w.rows, where))
-}
+// half is how many rows lists other than the due list show.
+func (w weekly) half() int { return max(2, (w.rows+1)/2) }
 
-func (w weekly) under(title string, lines []string, where string) []string {
-	if len(lines) == 0 {
+// under puts the first rows of a list under a title and says how many there are
+// more, and where.
+func under(title string, lines []string, rows int, where string) []string {
+	switch {
+	case len(lines) == 0:
 		return nil
+	case len(lines) > rows:
+		lines = append(lines[:rows:rows], fmt.Sprintf("… and %d more: %s", len(lines)-rows, where))
 	}
-	return append([]string{title}, w.cut(lines, where)...)
+	return append([]string{title}, lines...)
 }
 
 // due are the banks to change, in the due list's order.
@@ -102,24 +102,21 @@ func (w weekly) due() []string {
 			}
 		}
 	}
-	title := "To change (dates hold 8 times in 10):"
+	title := "To change (ranges hold 8 times in 10):"
 	if wait.Amount.IsPositive() {
-		title = fmt.Sprintf("To change (dates hold 8 times in 10; a week's wait with all costs %s):", wait)
+		title = fmt.Sprintf("To change (ranges hold 8 times in 10; a week's wait with all costs %s):", wait)
 	}
-	return w.under(title, lines, "clogwise due")
+	return under(title, lines, w.rows, "clogwise due")
 }
 
 func (w weekly) row(r duelist.Row) string {
-	s := fmt.Sprintf("- %s, %s", r.Name, strings.ToUpper(string(r.Condition)))
-	if r.PaNow > 0 && r.LimitPa > 0 {
-		s += fmt.Sprintf(": %s of %s", units.Pressure(r.PaNow, w.b.Site.Units), units.ShortPressure(r.LimitPa, w.b.Site.Units))
-	}
-	s += w.when(r)
+	s := fmt.Sprintf("- %s, %s: %s", r.Name, strings.ToUpper(string(r.Condition)), strings.Join(w.reason(r), "; "))
+	s = strings.TrimSuffix(s, ": ")
 	if r.WaitWeek.Amount.IsPositive() {
-		s += fmt.Sprintf("; %s a week", r.WaitWeek)
+		s += "; a week's wait " + r.WaitWeek.String()
 	}
 	if r.Deferred != nil && r.Deferred.After(w.b.Now) {
-		s += "; put off to " + w.day(*r.Deferred) + ", " + clip(r.DeferReason)
+		s += "; put off to " + w.day(*r.Deferred) + ", " + clip(r.DeferReason, 50)
 	}
 	if r.Booked != nil {
 		s += "; booked " + daytext.Moment(*r.Booked, w.loc)
@@ -127,23 +124,32 @@ func (w weekly) row(r duelist.Row) string {
 	return s
 }
 
-// when is the governing limit with its date: past, or ahead with its range.
-func (w weekly) when(r duelist.Row) string {
-	limit := r.Governing
-	if limit == "" {
-		limit = "its limit"
+// reason is how the bank stands and why it is due: the resistance now, and the
+// limit that governs with its date, past, or ahead with its range.
+func (w weekly) reason(r duelist.Row) []string {
+	h := w.b.Site.Units
+	limit, byAge := units.Pressure(r.LimitPa, h), false
+	if r.Governing != "" && r.Governing != units.ShortPressure(r.LimitPa, h) {
+		limit, byAge = r.Governing, true
 	}
+	var out []string
 	switch {
-	case r.Median.IsZero():
-		return ""
-	case !r.Median.After(w.b.Now):
-		return "; " + limit + " reached about " + w.day(r.Median)
+	case r.PaNow > 0 && byAge && r.LimitPa > 0:
+		out = append(out, fmt.Sprintf("%s of %s", units.Pressure(r.PaNow, h), units.Pressure(r.LimitPa, h)))
+	case r.PaNow > 0:
+		out = append(out, units.Pressure(r.PaNow, h))
 	}
-	span, likely := daytext.Span(r.P10, r.P90, w.b.Now, w.loc), w.day(r.Median)
-	if span == likely {
-		return "; reaches " + limit + " " + likely
+	if r.Median.IsZero() {
+		return out
 	}
-	return "; reaches " + limit + " " + span + ", likely " + likely
+	likely := w.day(r.Median)
+	if !r.Median.After(w.b.Now) {
+		return append(out, "passed "+limit+" about "+likely)
+	}
+	if span := daytext.Span(r.P10, r.P90, w.b.Now, w.loc); span != likely {
+		return append(out, "reaches "+limit+" "+span+", likely "+likely)
+	}
+	return append(out, "reaches "+limit+" "+likely)
 }
 
 func (w weekly) day(t time.Time) string { return daytext.Day(t, w.b.Now, w.loc) }
@@ -169,14 +175,14 @@ func (w weekly) visits() []string {
 	}
 	title := "Visits proposed:"
 	if w.b.Plan.Separate.Amount.GreaterThan(w.b.Plan.Cost.Amount) {
-		title = fmt.Sprintf("Visits proposed (%s; one by one %s):", w.b.Plan.Cost, w.b.Plan.Separate)
+		title = fmt.Sprintf("Visits proposed (%s together, %s one by one):", w.b.Plan.Cost, w.b.Plan.Separate)
 	}
-	return w.under(title, lines, "type visits")
+	return under(title, lines, w.half(), "type visits")
 }
 
 // few names the first of many.
 func (w weekly) few(names []string) string {
-	most := max(2, w.rows-2)
+	most := w.half()
 	if len(names) > most+1 {
 		return fmt.Sprintf("%s and %d more", strings.Join(names[:most], ", "), len(names)-most)
 	}
@@ -197,21 +203,28 @@ func (w weekly) orders() []string {
 		default:
 			continue
 		}
-		s += fmt.Sprintf(" (need %d, in store %d, on order %d)", l.Need, l.Stock, l.OnOrder)
+		s += fmt.Sprintf(" (need %d", l.Need)
+		if l.Stock > 0 {
+			s += fmt.Sprintf(", in store %d", l.Stock)
+		}
+		if l.OnOrder > 0 {
+			s += fmt.Sprintf(", on order %d", l.OnOrder)
+		}
+		s += ")"
 		if l.Short > 0 {
 			s += fmt.Sprintf("; hurry the delivery, %d short on %s", l.Short, w.day(l.ShortOn))
 		}
 		lines = append(lines, s)
 	}
-	return w.under("To order:", lines, "type orders")
+	return under("To order:", lines, w.half(), "type orders")
 }
 
 func (w weekly) doubts() []string {
 	var lines []string
 	for _, d := range w.b.Doubts {
-		lines = append(lines, "- "+d.Name+": "+clip(d.Text+" "+d.Check))
+		lines = append(lines, "- "+d.Name+": "+clip(d.Text+" "+d.Check, 110))
 	}
-	return w.under("Readings to check:", lines, "clogwise due")
+	return under("Readings to check:", lines, w.half(), "clogwise due")
 }
 
 func (w weekly) owed() []string {
@@ -222,7 +235,7 @@ func (w weekly) owed() []string {
 			s = o.Name + " (" + w.day(o.Since)
 		}
 		if o.Why != "" {
-			s += ", " + clip(o.Why)
+			s += ", " + clip(o.Why, 40)
 		}
 		names = append(names, s+")")
 	}
@@ -230,7 +243,7 @@ func (w weekly) owed() []string {
 		return nil
 	}
 	line := fmt.Sprintf("Readings owed, %d: %s", len(names), w.few(names))
-	if len(names) > max(2, w.rows-2)+1 {
+	if len(names) > w.half()+1 {
 		line += ": type owed"
 	}
 	return []string{line + "."}
@@ -259,21 +272,21 @@ func (w weekly) unconfirmed() []string {
 		}
 		lines = append(lines, s)
 	}
-	return w.under("Change-outs to confirm:", lines, "clogwise due")
+	return under("Change-outs to confirm:", lines, w.half(), "clogwise due")
 }
 
 // energy is what the dirt costs, with what it was reckoned by.
 func (w weekly) energy() []string {
 	var lines []string
 	if w.b.KWhDay > 0 {
-		lines = append(lines, "Dirt now costs "+figures(w.b.PerDay, w.b.KWhDay, w.b.KgDay)+" a day.")
+		lines = append(lines, "Dirt now, a day: "+figures(w.b.PerDay, w.b.KWhDay, w.b.KgDay)+".")
 	}
 	if w.b.OtherCurrency > 0 {
 		lines = append(lines, fmt.Sprintf("Left out: %d banks still priced in another currency.", w.b.OtherCurrency))
 	}
 	if !w.since.From.IsZero() {
 		if s := w.b.SpentSince(w.since.From); s.KWh > 0 {
-			line := "Since " + w.day(w.since.From) + " it cost about " + figures(s.Money, s.KWh, s.Kg)
+			line := "Since " + w.day(w.since.From) + ", about: " + figures(s.Money, s.KWh, s.Kg)
 			if s.LeftOut > 0 {
 				line += fmt.Sprintf(", %d banks not counted", s.LeftOut)
 			}
@@ -314,11 +327,11 @@ func (w weekly) basis() string {
 			price += ", other prices at set hours"
 		}
 		if t.Source != "" {
-			price += " (" + clip(t.Source) + ")"
+			price += " (" + clip(t.Source, 60) + ")"
 		}
 	}
 	if c.KgPerKWh > 0 {
-		return fmt.Sprintf("%s; carbon %g kg/kWh (%s, %d).", price, c.KgPerKWh, clip(c.Source), c.Year)
+		return fmt.Sprintf("%s; carbon %g kg/kWh (%s, %d).", price, c.KgPerKWh, clip(c.Source, 60), c.Year)
 	}
 	return price + "; no carbon factor given."
 }
@@ -351,7 +364,7 @@ func (w weekly) done() []string {
 	if s.Corrected > 0 {
 		counts = append(counts, fmt.Sprintf("%d corrected", s.Corrected))
 	}
-	lines := []string{"Since " + w.day(s.From) + ": " + strings.Join(counts, ", ") + "."}
+	lines := []string{"Done since " + w.day(s.From) + ": " + strings.Join(counts, ", ") + "."}
 	var swaps, defects, back []string
 	for _, d := range s.Swaps {
 		n := w.reg.Name(d.Bank)
@@ -364,7 +377,7 @@ func (w weekly) done() []string {
 		lines = append(lines, "Changed: "+w.few(swaps)+".")
 	}
 	for _, d := range s.Defects {
-		line := "- " + w.reg.Name(d.Place) + ": " + clip(d.Note)
+		line := "- " + w.reg.Name(d.Place) + ": " + clip(d.Note, 80)
 		if d.Fixed {
 			line += ", reported mended"
 		}
@@ -373,12 +386,13 @@ func (w weekly) done() []string {
 		}
 		defects = append(defects, line)
 	}
-	lines = append(lines, w.under("Defects noted:", defects, "clogwise export")...)
+	lines = append(lines, under("Defects noted:", defects, w.half(), "clogwise export")...)
 	for _, p := range s.Where {
 		back = append(back, w.reg.Name(p))
 	}
 	if s.TakenBack > 0 {
-		lines = append(lines, fmt.Sprintf("Taken back, %d: %s.", s.TakenBack, w.few(back)))
+		word := map[bool]string{true: "entry", false: "entries"}[s.TakenBack == 1]
+		lines = append(lines, fmt.Sprintf("Taken back: %d %s (%s).", s.TakenBack, word, w.few(back)))
 	}
 	return lines
 }
@@ -393,9 +407,8 @@ func plural(n int, word string) string {
 	return fmt.Sprintf("%d %ss", n, word)
 }
 
-// clip keeps what people wrote to one short line.
-func clip(s string) string {
-	const most = 110
+// clip keeps what people wrote to one line of so many characters.
+func clip(s string, most int) string {
 	s = strings.Join(strings.Fields(s), " ")
 	if r := []rune(s); len(r) > most {
 		return string(r[:most-1]) + "…"
