@@ -1,15 +1,11 @@
 package webhook
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
-	"encoding/json"
+	"context"
 	"errors"
 	"fmt"
 	"net/http"
 	"time"
-
-	standardwebhooks "github.com/standard-webhooks/standard-webhooks/libraries/go"
 
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
@@ -25,168 +21,264 @@ const (
 	refused   = "refused"   // not recorded
 )
 
+// Kinds of item, by path.
+const (
+	kindReading = "reading"
+	kindSwap    = "swap"
+)
+
 // result is what became of one item.
 type result struct {
 	Index   int    `json:"index"`
 	Outcome string `json:"outcome"`
-	Seq     int64  `json:"seq,omitempty"`
+	Seq     int64  `json:"seq,omitempty"` // of its entry
 	Bank    string `json:"bank,omitempty"`
 	Why     string `json:"why,omitempty"`
 }
 
-// decoder makes the body of an entry from an item for a bank with its limit.
-type decoder func(it item, bank plant.Bank, limitPa float64) (body entry.Body, held string, err error)
+// report is what became of a request's items.
+type report struct {
+	Recorded  int      `json:"recorded"`
+	Held      int      `json:"held"`
+	Duplicate int      `json:"duplicate"`
+	Refused   int      `json:"refused"`
+	Results   []result `json:"results"`
+}
+
+func (r *report) count() {
+	for _, x := range r.Results {
+		switch x.Outcome {
+		case recorded:
+			r.Recorded++
+		case held:
+			r.Held++
+		case duplicate:
+			r.Duplicate++
+		case refused:
+			r.Refused++
+		}
+	}
+}
+
+// status is 202 when something was recorded, whose forecast follows, and 200
+// when all was known.
+func (r *report) status() int {
+	if r.Recorded+r.Held > 0 {
+		return http.StatusAccepted
+	}
+	return http.StatusOK
+}
 
 // futureSlack is how far a sender's clock may run ahead.
 const futureSlack = 5 * time.Minute
 
-func (s *Server) intake(decode decoder) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) {
-		k, body, ok := s.keyed(w, r)
-		if !ok {
-			return
+// oldest is how far back an item may lie, in years.
+const oldest = 20
+
+func (s *api) intake(kind string, build maker) handler {
+	return func(w http.ResponseWriter, r *http.Request) error {
+		k, body, err := s.admit(w, r)
+		if err != nil {
+			return err
 		}
-		most := s.MaxItems
-		if most == 0 {
-			most = 10_000
+		items, err := s.items(r, body)
+		if err != nil {
+			return err
 		}
-		items, err := decodeItems(r.Header.Get("Content-Type"), body, most)
-		switch {
-		case errors.Is(err, errType):
-			s.problem(w, http.StatusUnsupportedMediaType, err.Error()+"; nothing was recorded")
-			return
-		case err != nil:
-			s.problem(w, http.StatusBadRequest, err.Error()+"; nothing was recorded")
-			return
+		t := taking{api: s, key: k, kind: kind, build: build, id: r.Header.Get(headerID), now: s.Now()}
+		rep, err := t.take(r.Context(), items)
+		if err != nil {
+			return err
 		}
-		s.record(w, r, k, items, decode)
+		s.metrics.took(kind, rep)
+		if rep.Refused == len(items) {
+			return allRefused(rep, t.outside)
+		}
+		s.answer(w, rep.status(), rep)
+		return nil
 	}
 }
 
-// record commits every item that can be taken, in one transaction, and answers
-// for each.
-func (s *Server) record(w http.ResponseWriter, r *http.Request, k ledger.Key, items []item, decode decoder) {
-	ctx := r.Context()
-	reg, err := s.View.Register(ctx)
+func allRefused(rep report, outside int) error {
+	f := faultf(http.StatusUnprocessableEntity, "every item was refused, for the reasons in results; %s. Mend them and send them under a new webhook-id", nothingKept)
+	if outside == len(rep.Results) {
+		f = faultf(http.StatusForbidden, "%v; %s. Use a key for that site or point, or have this one widened", errScope, nothingKept)
+	}
+	f.results = rep.Results
+	return f
+}
+
+// taking is one request's items on their way into the ledger.
+type taking struct {
+	*api
+	key   ledger.Key
+	kind  string
+	build maker
+	id    string // webhook-id
+	now   time.Time
+
+	batch   ledger.Batch
+	index   []int // of each entry's item
+	results []result
+	outside int // items refused for the key's scope
+}
+
+// take commits every item that can be taken, in one transaction.
+func (t *taking) take(ctx context.Context, items []parsed) (report, error) {
+	reg, err := t.View.Register(ctx)
 	if err != nil {
-		s.unavailable(w, err)
-		return
+		return report{}, err
 	}
-	results := make([]result, len(items))
-	var b ledger.Batch
-	var at []int // index of each entry's item
-	for i, it := range items {
-		results[i] = result{Index: i, Outcome: recorded}
-		x, why, err := s.entry(reg, k, it, decode, sourceOf(k, r.Header, i, it))
-		if err != nil {
-			results[i] = result{Index: i, Outcome: refused, Why: err.Error()}
-			continue
+	t.results = make([]result, len(items))
+	for i, p := range items {
+		t.results[i] = t.judge(reg, i, p)
+	}
+	if len(t.batch.Entries) > 0 {
+		if err := t.commit(ctx, items); err != nil {
+			return report{}, err
 		}
-		results[i].Bank = string(x.Place)
-		if why != "" {
-			results[i].Outcome, results[i].Why = held, why
-		}
-		b.Entries, at = append(b.Entries, x), append(at, i)
 	}
-	if len(b.Entries) == 0 {
-		s.answer(w, http.StatusUnprocessableEntity, map[string]any{"results": results})
-		return
-	}
-	done, err := s.Store.Commit(ctx, b)
+	rep := report{Results: t.results}
+	rep.count()
+	return rep, nil
+}
+
+// judge puts an item's entry into the batch, or says why not.
+func (t *taking) judge(reg *plant.Register, i int, p parsed) result {
+	x, why, err := t.entry(reg, i, p)
 	if err != nil {
-		s.unavailable(w, err)
-		return
+		if errors.Is(err, errScope) {
+			t.outside++
+		}
+		return result{Index: i, Outcome: refused, Why: err.Error()}
 	}
-	var notices []queue.Notice
+	t.batch.Entries, t.index = append(t.batch.Entries, x), append(t.index, i)
+	if why != "" {
+		return result{Index: i, Outcome: held, Bank: string(x.Place), Why: why}
+	}
+	return result{Index: i, Outcome: recorded, Bank: string(x.Place)}
+}
+
+func (t *taking) commit(ctx context.Context, items []parsed) error {
+	done, err := t.Store.Commit(ctx, t.batch)
+	if err != nil {
+		return err
+	}
+	heads := map[plant.BankID]int64{}
 	for n, d := range done {
-		res := &results[at[n]]
-		res.Seq = d.Seq
-		if d.Duplicate {
-			res.Outcome, res.Why = duplicate, "known by its id; nothing was added"
+		i := t.index[n]
+		t.results[i].Seq = d.Seq
+		if !d.Duplicate {
+			heads[t.batch.Entries[n].Place] = d.Seq
 			continue
 		}
-		notices = append(notices, queue.Notice{Bank: string(b.Entries[n].Place), UpTo: d.Seq})
+		if err := t.known(ctx, t.batch.Entries[n], items[i].item, &t.results[i]); err != nil {
+			return err
+		}
 	}
-	if err := s.Queue.Notify(ctx, notices...); err != nil {
-		s.Log.Warn("notice not queued; the sweep will find it", "error", err)
+	notices := make([]queue.Notice, 0, len(heads))
+	for bank, seq := range heads {
+		notices = append(notices, queue.Notice{Bank: string(bank), UpTo: seq})
 	}
-	s.answer(w, http.StatusAccepted, map[string]any{"results": results})
+	t.shared.notify(ctx, notices)
+	return nil
+}
+
+// known tells what became of an item whose once-only key was there: the same
+// thing sent again is a duplicate; another one under a used id is refused, for
+// it would else be lost without a word.
+func (t *taking) known(ctx context.Context, x entry.Entry, it item, res *result) error {
+	old, err := t.Store.Entry(ctx, res.Seq)
+	if err != nil {
+		return err
+	}
+	if sameSaid(old, x, it) {
+		res.Outcome, res.Why = duplicate, "known by its id; nothing was added"
+		return nil
+	}
+	res.Outcome, res.Seq = refused, 0
+	res.Why = fmt.Sprintf("its id was used before, for something else: entry %d of %s, which stands. Send this one under a new id",
+		old.Seq, old.Received.UTC().Format(time.RFC3339))
+	return nil
 }
 
 // entry makes the ledger entry of one item.
-func (s *Server) entry(reg *plant.Register, k ledger.Key, it item, decode decoder, source string) (x entry.Entry, held string, err error) {
-	id, err := bankOf(reg, k, it)
+func (t *taking) entry(reg *plant.Register, i int, p parsed) (x entry.Entry, why string, err error) {
+	if p.err != nil {
+		return x, "", p.err
+	}
+	id, err := bankOf(reg, t.key, p.item)
+	if err != nil {
+		return x, "", err
+	}
+	at, err := t.when(p.item)
+	if err != nil {
+		return x, "", err
+	}
+	source, err := sourceOf(lineage(t.key.ID), t.kind, t.id, i, p, t.now)
 	if err != nil {
 		return x, "", err
 	}
 	bank, _ := reg.Bank(id)
-	now := s.Now()
-	at := now
-	if it.At != nil {
-		at = *it.At
-	}
-	if at.After(now.Add(futureSlack)) {
-		return x, "", fmt.Errorf("at is %s, in the future", at.Format(time.RFC3339))
-	}
-	if at.Before(now.AddDate(-20, 0, 0)) {
-		return x, "", fmt.Errorf("at is %s, more than twenty years ago", at.Format(time.RFC3339))
-	}
-	limit := bank.LimitPa
-	if item, ok := reg.Item(bank.Item); ok && limit == 0 {
-		limit = item.FinalPa
-	}
-	body, held, err := decode(it, bank, limit)
+	body, why, err := t.build(p.item, bank, limitOf(reg, bank))
 	if err != nil {
 		return x, "", err
 	}
-	if b, ok := body.(entry.Swap); ok && b.Item != "" {
-		if _, known := reg.Item(b.Item); !known {
-			return x, "", fmt.Errorf("item %q is not in the register", b.Item)
+	if p.Item != "" {
+		if _, known := reg.Item(p.Item); !known {
+			return x, "", fmt.Errorf("item %q is not in the register", clip(p.Item))
 		}
 	}
 	return entry.Entry{
-		Source: source, Kind: body.Kind(), Place: id, At: at.UTC(), Received: now.UTC(), By: k.Name, Body: body,
-	}, held, nil
+		Source: source, Kind: body.Kind(), Place: id, At: at, Received: t.now.UTC(), By: t.key.Name, Body: body,
+	}, why, nil
 }
 
+func (t *taking) when(it item) (time.Time, error) {
+	switch {
+	case it.At == nil:
+		return t.now.UTC(), nil
+	case it.At.After(t.now.Add(futureSlack)):
+		return time.Time{}, fmt.Errorf("at is %s, in the future; check the clock and the offset from UTC", it.At.Format(time.RFC3339))
+	case it.At.Before(t.now.AddDate(-oldest, 0, 0)):
+		return time.Time{}, fmt.Errorf("at is %s, more than %d years ago; check the year", it.At.Format(time.RFC3339), oldest)
+	}
+	return it.At.UTC(), nil
+}
+
+// limitOf is a bank's stated final resistance, 0 when neither it nor its item
+// states one.
+func limitOf(reg *plant.Register, bank plant.Bank) float64 {
+	if item, ok := reg.Item(bank.Item); ok && bank.LimitPa == 0 {
+		return item.FinalPa
+	}
+	return bank.LimitPa
+}
+
+// bankOf finds the bank an item speaks of. What lies outside the key's scope is
+// answered alike whether it exists or not.
 func bankOf(reg *plant.Register, k ledger.Key, it item) (plant.BankID, error) {
-	var id plant.BankID
 	switch {
 	case it.Bank != "" && it.Point != "":
 		return "", errors.New("give bank or point, not both")
-	case it.Point != "":
-		found, ok := reg.Point(it.Point)
-		if !ok {
-			return "", fmt.Errorf("point %q belongs to no bank; add it to the bank's points in the register", it.Point)
-		}
-		id = found
 	case it.Bank != "":
-		id = plant.BankID(it.Bank)
-		if _, ok := reg.Bank(id); !ok {
-			return "", fmt.Errorf("no bank %q; GET /v1/banks lists them", it.Bank)
+		id := plant.BankID(it.Bank)
+		if !covers(k, id, "") {
+			return "", fmt.Errorf("%w: %s", errScope, clip(it.Bank))
 		}
-	default:
-		return "", errors.New("no bank: give bank (\"site/ahu/bank\") or point")
+		if _, ok := reg.Bank(id); !ok {
+			return "", fmt.Errorf("no bank %q; GET /v1/banks lists them", clip(it.Bank))
+		}
+		return id, nil
+	case it.Point != "":
+		if !coversPoint(k, it.Point) {
+			return "", fmt.Errorf("%w: point %s", errScope, clip(it.Point))
+		}
+		id, ok := reg.Point(it.Point)
+		if !ok || !coversSite(k, id.Site()) {
+			return "", fmt.Errorf("point %q belongs to no bank of this key; add it to the bank's points in the register", clip(it.Point))
+		}
+		return id, nil
 	}
-	if !mayWrite(k, id, it.Point) {
-		return "", fmt.Errorf("this key may not write to %s", id)
-	}
-	return id, nil
-}
-
-// sourceOf is the once-only key of an item: its own id, else its place in the
-// request's id, else what it says.
-func sourceOf(k ledger.Key, h http.Header, i int, it item) string {
-	switch id := h.Get(standardwebhooks.HeaderWebhookID); {
-	case it.ID != "":
-		return "hook:" + k.ID + ":item:" + it.ID
-	case id != "":
-		return fmt.Sprintf("hook:%s:%s:%06d", k.ID, id, i)
-	}
-	raw, err := json.Marshal(it)
-	if err != nil {
-		raw = fmt.Append(nil, it)
-	}
-	sum := sha256.Sum256(raw)
-	return "hook:" + k.ID + ":said:" + hex.EncodeToString(sum[:12])
+	return "", errors.New("no bank: give bank (\"site/ahu/bank\") or point")
 }

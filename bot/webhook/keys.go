@@ -3,18 +3,14 @@ package webhook
 import (
 	"crypto/rand"
 	"crypto/sha256"
-	"crypto/subtle"
 	"encoding/base64"
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"net/http"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
-
-	standardwebhooks "github.com/standard-webhooks/standard-webhooks/libraries/go"
 
 	"clogwise/internal/ledger"
 	"clogwise/internal/plant"
@@ -30,92 +26,111 @@ const (
 // keys: a hash is enough to know it again. A signature can only be checked with
 // the secret itself.
 func NewKey(name, scheme string, sites, points []string, now time.Time) (ledger.Key, string, error) {
-	var raw [32]byte
-	if _, err := rand.Read(raw[:]); err != nil {
-		return ledger.Key{}, "", err
+	if strings.TrimSpace(name) == "" || plainText(name) != nil {
+		return ledger.Key{}, "", fmt.Errorf("name %q does not do; write who uses the key, such as \"hall automation\"", clip(name))
 	}
 	var id [6]byte
-	if _, err := rand.Read(id[:]); err != nil {
-		return ledger.Key{}, "", err
-	}
+	rand.Read(id[:]) //nolint:errcheck // never fails
 	k := ledger.Key{ID: "k" + hex.EncodeToString(id[:]), Name: name, Scheme: scheme, Sites: sites, Points: points, Created: now.UTC()}
-	switch scheme {
+	secret, err := arm(&k)
+	return k, secret, err
+}
+
+// arm gives a key a fresh secret of its scheme: 32 random bytes, of the 24 to 64
+// that Standard Webhooks asks for.
+func arm(k *ledger.Key) (secret string, err error) {
+	var raw [32]byte
+	rand.Read(raw[:]) //nolint:errcheck // never fails
+	k.Hash, k.Secret = nil, nil
+	switch k.Scheme {
 	case Signature:
 		k.Secret = raw[:]
-		return k, "whsec_" + base64.StdEncoding.EncodeToString(raw[:]), nil
+		return secretPrefix + base64.StdEncoding.EncodeToString(raw[:]), nil
 	case Bearer:
-		secret := "cw_" + k.ID + "_" + base64.RawURLEncoding.EncodeToString(raw[:])
+		secret = "cw_" + base64.RawURLEncoding.EncodeToString(raw[:])
 		h := sha256.Sum256([]byte(secret))
 		k.Hash = h[:]
-		return k, secret, nil
+		return secret, nil
 	}
-	return ledger.Key{}, "", fmt.Errorf("scheme %q is neither signature nor bearer", scheme)
+	return "", fmt.Errorf("scheme %q is neither signature nor bearer", k.Scheme)
 }
 
-// tolerance is how far a signed request's clock may be off.
-const tolerance = 5 * time.Minute
+// secretPrefix begins a secret as people see it (Standard Webhooks).
+const secretPrefix = "whsec_"
 
-var (
-	errNoAuth   = errors.New("no credentials: send webhook-id, webhook-timestamp and webhook-signature headers, or Authorization: Bearer KEY")
-	errBadAuth  = errors.New("credentials do not match a valid key; nothing was recorded")
-	errOldStamp = errors.New("webhook-timestamp is more than 5 minutes off; set the sender's clock and sign again")
-)
+// Rotate makes the successor of a key among all keys: the same name, scope and
+// once-only ids, another secret. The old key ends after overlap, until when both
+// are taken; a sender may sign with both.
+func Rotate(keys []ledger.Key, id string, overlap time.Duration, now time.Time) (old, fresh ledger.Key, secret string, err error) {
+	i := slices.IndexFunc(keys, func(k ledger.Key) bool { return k.ID == id })
+	switch {
+	case i < 0:
+		return old, fresh, "", fmt.Errorf("no key %s; clogwise key list shows them", id)
+	case overlap < 0:
+		return old, fresh, "", fmt.Errorf("overlap %s is less than nothing; write for example 24h", overlap)
+	}
+	old = keys[i]
+	switch {
+	case old.Revoked != nil:
+		return old, fresh, "", fmt.Errorf("key %s is revoked; make another: clogwise key new NAME", id)
+	case old.Expires != nil:
+		return old, fresh, "", fmt.Errorf("key %s has been rotated and ends %s; rotate its successor, see clogwise key list",
+			id, old.Expires.UTC().Format(time.RFC3339))
+	}
+	fresh = old
+	fresh.ID = lineage(id) + "." + strconv.Itoa(generation(keys, lineage(id))+1)
+	fresh.Created = now.UTC()
+	if secret, err = arm(&fresh); err != nil {
+		return old, fresh, "", err
+	}
+	ends := now.Add(overlap).UTC()
+	old.Expires = &ends
+	return old, fresh, secret, nil
+}
 
-// authenticate finds the key that a request proves to hold. Every failure of
-// proof looks alike.
-func authenticate(keys []ledger.Key, h http.Header, body []byte, now time.Time) (ledger.Key, error) {
-	if secret, ok := strings.CutPrefix(h.Get("Authorization"), "Bearer "); ok {
-		return byBearer(keys, strings.TrimSpace(secret), now)
-	}
-	if h.Get(standardwebhooks.HeaderWebhookSignature) == "" {
-		return ledger.Key{}, errNoAuth
-	}
-	sec, err := strconv.ParseInt(h.Get(standardwebhooks.HeaderWebhookTimestamp), 10, 64)
-	if err != nil || h.Get(standardwebhooks.HeaderWebhookID) == "" {
-		return ledger.Key{}, errNoAuth
-	}
-	if d := now.Sub(time.Unix(sec, 0)); d > tolerance || d < -tolerance {
-		return ledger.Key{}, errOldStamp
-	}
+// lineage is what a key shares with those it was rotated from and to. Once-only
+// ids belong to it: a message resent under the next key is still known.
+func lineage(id string) string {
+	first, _, _ := strings.Cut(id, ".")
+	return first
+}
+
+// generation is the highest number among the keys of a lineage; the first is 1.
+func generation(keys []ledger.Key, line string) int {
+	most := 1
 	for _, k := range keys {
-		if k.Scheme != Signature || !valid(k, now) {
-			continue
-		}
-		hook, err := standardwebhooks.NewWebhookRaw(k.Secret)
-		// The library reads the real clock; the window was checked above.
-		if err == nil && hook.VerifyIgnoringTimestamp(body, h) == nil {
-			return k, nil
+		if _, n, ok := strings.Cut(k.ID, "."); ok && lineage(k.ID) == line {
+			if g, err := strconv.Atoi(n); err == nil {
+				most = max(most, g)
+			}
 		}
 	}
-	return ledger.Key{}, errBadAuth
+	return most
 }
 
-func byBearer(keys []ledger.Key, secret string, now time.Time) (ledger.Key, error) {
-	sum := sha256.Sum256([]byte(secret))
-	found := ledger.Key{}
-	for _, k := range keys {
-		if k.Scheme == Bearer && valid(k, now) && subtle.ConstantTimeCompare(k.Hash, sum[:]) == 1 {
-			found = k
-		}
-	}
-	if found.ID == "" {
-		return found, errBadAuth
-	}
-	return found, nil
-}
-
+// valid reports whether a key is taken at now.
 func valid(k ledger.Key, now time.Time) bool {
 	return (k.Revoked == nil || now.Before(*k.Revoked)) && (k.Expires == nil || now.Before(*k.Expires))
 }
 
-// mayWrite reports whether a key's scope covers a bank reached by a point name
+// errScope is why an item is refused that the key may not write.
+var errScope = errors.New("this key may not write there")
+
+// covers reports whether a key's scope covers a bank reached by a point name
 // (empty: by its id).
-func mayWrite(k ledger.Key, bank plant.BankID, point string) bool {
-	if len(k.Sites) > 0 && !slices.Contains(k.Sites, bank.Site()) {
-		return false
-	}
+func covers(k ledger.Key, bank plant.BankID, point string) bool {
+	return coversSite(k, bank.Site()) && coversPoint(k, point)
+}
+
+func coversSite(k ledger.Key, site string) bool {
+	return len(k.Sites) == 0 || slices.Contains(k.Sites, site)
+}
+
+// coversPoint takes prefixes without regard to case, as point names are.
+func coversPoint(k ledger.Key, point string) bool {
 	if len(k.Points) == 0 {
 		return true
 	}
-	return slices.ContainsFunc(k.Points, func(p string) bool { return point != "" && strings.HasPrefix(point, p) })
+	point = strings.ToLower(point)
+	return point != "" && slices.ContainsFunc(k.Points, func(p string) bool { return strings.HasPrefix(point, strings.ToLower(p)) })
 }

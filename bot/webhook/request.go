@@ -1,0 +1,78 @@
+package webhook
+
+import (
+	"errors"
+	"net/http"
+	"time"
+
+	"clogwise/internal/ledger"
+)
+
+// admit finds the key a request was sent with, takes a token of its rate limit
+// and returns the body as sent. Its order is: what costs least first.
+func (s *api) admit(w http.ResponseWriter, r *http.Request) (ledger.Key, []byte, error) {
+	now := s.Now()
+	c, err := claimOf(r.Header, now)
+	if errors.Is(err, errBadID) {
+		return ledger.Key{}, nil, faultf(http.StatusBadRequest, "%v; %s", err, nothingKept)
+	}
+	if err != nil {
+		return ledger.Key{}, nil, faultf(http.StatusUnauthorized, "%v; %s", err, nothingKept)
+	}
+	keys, err := s.keys.all(r.Context())
+	if err != nil {
+		return ledger.Key{}, nil, err
+	}
+	var k ledger.Key
+	if c.bearer != "" { // known before the body is
+		if k, err = byBearer(keys, c.bearer, now); err != nil {
+			return k, nil, faultf(http.StatusUnauthorized, "%v; %s", err, nothingKept)
+		}
+	}
+	body, err := readBody(w, r, s.MaxBody)
+	if err != nil {
+		return k, nil, bodyFault(err)
+	}
+	if c.bearer == "" {
+		if k, err = authenticate(keys, c, r.Header, body, now); err != nil {
+			return k, nil, faultf(http.StatusUnauthorized, "%v; %s", err, nothingKept)
+		}
+	}
+	if ok, wait := s.shared.allow(r.Context(), lineage(k.ID)); !ok {
+		return k, nil, &fault{
+			status: http.StatusTooManyRequests, retry: max(wait, time.Second),
+			detail: "too many requests for this key; " + nothingKept + ". " + sendAgain +
+				" after the time in Retry-After, or put several items into one request",
+		}
+	}
+	return k, body, nil
+}
+
+func bodyFault(err error) error {
+	var large *http.MaxBytesError
+	switch {
+	case errors.As(err, &large):
+		return faultf(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; %s. Send fewer items at a time", large.Limit, nothingKept)
+	case errors.Is(err, errEncoding):
+		return faultf(http.StatusUnsupportedMediaType, "%v; %s", err, nothingKept)
+	case errors.Is(err, errUnpack):
+		return faultf(http.StatusBadRequest, "%v; %s", err, nothingKept)
+	}
+	return faultf(http.StatusBadRequest, "the body broke off; %s. %s", nothingKept, sendAgain)
+}
+
+// items reads what a body says.
+func (s *api) items(r *http.Request, body []byte) ([]parsed, error) {
+	plain, err := unpack(r.Header.Get("Content-Encoding"), body, unpackTimes*s.MaxBody)
+	if err != nil {
+		return nil, bodyFault(err)
+	}
+	items, err := decodeItems(r.Header, plain, s.MaxItems)
+	switch {
+	case errors.Is(err, errType):
+		return nil, faultf(http.StatusUnsupportedMediaType, "%v; %s", err, nothingKept)
+	case err != nil:
+		return nil, faultf(http.StatusBadRequest, "%v; %s. Mend the body and send it again", err, nothingKept)
+	}
+	return items, nil
+}
