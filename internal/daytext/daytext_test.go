@@ -7,33 +7,42 @@ import (
 	"clogwise/internal/daytext"
 )
 
-func TestSpan(t *testing.T) {
-	berlin, err := time.LoadLocation("Europe/Berlin")
-	if err != nil {
-		t.Fatal(err)
+func TestDates(t *testing.T) {
+	t.Parallel()
+	loc := time.FixedZone("east", 2*3600)
+	d := func(s string) time.Time {
+		if s == "" {
+			return time.Time{}
+		}
+		out, err := time.Parse("2006-01-02 15:04", s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return out // in UTC: two hours behind the site
 	}
-	now := time.Date(2026, 3, 1, 9, 0, 0, 0, berlin)
-	d := func(y int, m time.Month, day int) time.Time { return time.Date(y, m, day, 12, 0, 0, 0, berlin) }
-	for _, tc := range []struct {
-		name     string
-		from, to time.Time
-		want     string
-	}{
-		{"one month", d(2026, 3, 9), d(2026, 3, 31), "9–31 Mar"},
-		{"two months", d(2026, 2, 28), d(2026, 3, 9), "28 Feb–9 Mar"},
-		{"one day", d(2026, 3, 9), d(2026, 3, 9), "9 Mar"},
-		{"just near enough for no year", time.Date(2026, 11, 20, 0, 0, 0, 0, berlin), d(2026, 11, 25), "20–25 Nov"},
-		{"far and wide", d(2026, 12, 10), d(2027, 3, 4), "Dec 2026–Mar 2027"},
-		{"far and narrow", d(2027, 3, 2), d(2027, 3, 14), "2–14 Mar 2027"},
-		{"open end", d(2026, 3, 9), time.Time{}, "after 9 Mar"},
-		{"nothing in sight", time.Time{}, time.Time{}, "later than we can see"},
-		// 23:30 UTC on the 8th is the 9th in Berlin.
-		{"in the site's own day", time.Date(2026, 3, 8, 23, 30, 0, 0, time.UTC), d(2026, 3, 12), "9–12 Mar"},
+	now := d("2026-03-02 08:00")
+	for _, tc := range []struct{ name, from, to, want string }{
+		{"one month", "2026-03-09 10:00", "2026-03-31 10:00", "9–31 Mar"},
+		{"two months", "2026-02-28 10:00", "2026-03-09 10:00", "28 Feb–9 Mar"},
+		{"one day", "2026-03-09 04:00", "2026-03-09 20:00", "9 Mar"},
+		{"the site's day, not UTC's", "2026-03-08 23:00", "2026-03-09 20:00", "9 Mar"},
+		{"over the year's end, near", "2025-12-20 10:00", "2026-01-05 10:00", "20 Dec–5 Jan"},
+		{"far and wide", "2026-12-20 10:00", "2027-03-05 10:00", "Dec 2026–Mar 2027"},
+		{"far and narrow", "2027-12-20 10:00", "2028-01-05 10:00", "20 Dec 2027–5 Jan 2028"},
+		{"open", "2026-03-09 10:00", "", "after 9 Mar"},
+		{"out of sight", "", "2026-03-09 10:00", "later than we can see"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
-			if got := daytext.Span(tc.from, tc.to, now, berlin); got != tc.want {
-				t.Errorf("got %q, want %q", got, tc.want)
+			t.Parallel()
+			if got := daytext.Span(d(tc.from), d(tc.to), now, loc); got != tc.want {
+				t.Errorf("got %s, want %s", got, tc.want)
 			}
 		})
+	}
+	if got := daytext.Day(d("2027-03-18 23:30"), now, loc); got != "19 Mar 2027" {
+		t.Error(got)
+	}
+	if got := daytext.Moment(d("2026-03-05 23:30"), loc); got != "Fri 6 Mar 01:30" {
+		t.Error(got)
 	}
 }
