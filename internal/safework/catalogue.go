@@ -53,7 +53,7 @@ const MaxText = 120
 // ErrSteps is returned for a data file that cannot be relied on.
 var ErrSteps = errors.New("safe-work steps")
 
-// Jurisdictions are the bodies of law that a document can speak to.
+// jurisdictions are the bodies of law that a document can speak to.
 var jurisdictions = []string{"US", "UK", "EU", other}
 
 const (
