@@ -50,6 +50,23 @@ func (p *program) backupCommand() *cobra.Command {
 	}
 }
 
+func (p *program) moveCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "move-ledger FROM TO", Short: "Copy a whole ledger into an empty one, SQLite file or postgres://…, and compare", Args: cobra.ExactArgs(2),
+		Long: "Stop everything that writes to FROM first. FROM is left as it is.",
+		RunE: func(c *cobra.Command, args []string) error {
+			t, err := app.MoveLedger(c.Context(), args[0], args[1])
+			if err != nil {
+				return err
+			}
+			if p.json {
+				return p.printJSON(t)
+			}
+			return p.done("Copied %d entries; both ledgers have checksum %s. Set the ledger setting to the new one.", t.Rows["entry"], t.Checksum[:12])
+		},
+	}
+}
+
 // parkedRow is one line of `parked list --json`.
 type parkedRow struct {
 	What   string    `json:"what"` // "notice" or "post"

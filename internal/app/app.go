@@ -7,9 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"os"
-	"path/filepath"
-	"strings"
 	"sync"
 	"time"
 
@@ -23,7 +20,6 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/config"
 	"clogwise/internal/ledger"
-	"clogwise/internal/ledger/sqlite"
 	"clogwise/internal/queue"
 	"clogwise/internal/safework"
 	"clogwise/internal/view"
@@ -90,17 +86,6 @@ func Open(ctx context.Context, cfg config.Config, o Options) (*App, error) {
 	posts := worker.Posts{View: a.View, Store: a.Store, Steps: a.Steps, Now: a.Now, Platform: a.Platform, Recompute: a.recompute}
 	a.scheduler.Jobs, a.scheduler.Always = posts.Jobs(), posts.Always()
 	return a, nil
-}
-
-// OpenStore opens the ledger that the configuration names.
-func OpenStore(ctx context.Context, cfg config.Config, log *slog.Logger) (ledger.Store, error) {
-	if strings.HasPrefix(cfg.Ledger, "postgres://") || strings.HasPrefix(cfg.Ledger, "postgresql://") {
-		return nil, errors.New("ledger: this version keeps its ledger in a SQLite file; name a file, for example ./clogwise-data/ledger.db")
-	}
-	if err := os.MkdirAll(filepath.Dir(cfg.Ledger), 0o755); err != nil {
-		return nil, fmt.Errorf("data folder: %w", err)
-	}
-	return sqlite.Open(ctx, cfg.Ledger, sqlite.Options{})
 }
 
 func openQueue(cfg config.Config) (*queue.Queue, error) {
