@@ -39,12 +39,13 @@ type verdict struct {
 // Bounds, set by simulation: a reading is off when it is far in sigmas and far in
 // pressure; one a little off waits for the next.
 const (
-	offSigmas    = 4
-	littleSigmas = 2.5
-	lowLn        = -0.16 // 15 % down
-	highLn       = 0.22  // 25 % up
-	littleLn     = 0.08
-	fitSigmas    = 2.5
+	offSigmas     = 3.5
+	littleSigmas  = 2.5
+	lowLn         = -0.18 // 16 % down
+	lowTogetherLn = -.14  // two readings, on average
+	highLn        = 0.2   // 22 % up
+	littleLn      = 0.08
+	fitSigmas     = 2.5
 )
 
 // classify judges reading i by the line.

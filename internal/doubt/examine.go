@@ -117,10 +117,21 @@ func (w *walk) first() track {
 // same unit, other air, other hands.
 const cleanSD = 0.2
 
-// variance of ln(Pa) of a reading: its scatter by the worth of its airflow, and
-// the steps of its gauge.
+// variance of ln(Pa) of a reading: its own scatter, the airflow that its weight
+// says is not known, and the steps of its gauge. Steps are set against what should
+// be read: a value near nothing is no excuse for itself.
 func (w *walk) variance(r *Reading) float64 {
-	return square(w.rel)/math.Min(math.Max(r.Weight, leastWeight), 1) + square(r.StepPa/math.Max(r.RawPa, 1))/12
+	should := r.RawPa
+	if r.Pa > 0 && r.RawPa > 0 {
+		should = math.Max(r.RawPa, math.Exp(w.line.level)*r.RawPa/r.Pa)
+	}
+	return square(w.rel) + square(airSD(r.Weight)) + square(r.StepPa/math.Max(should, 1))/12
+}
+
+// airSD is how far, in ln of pressure, an airflow that is not told may be off: a
+// sixth where a reading weighs 0.3, as design airflow assumed of one that varies.
+func airSD(weight float64) float64 {
+	return 0.07 * (1/math.Min(math.Max(weight, leastWeight), 1) - 1)
 }
 
 // leastWeight is the worth below which a reading says nothing: it is neither

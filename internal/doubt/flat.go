@@ -64,10 +64,10 @@ func (w *walk) unchanged(i int) bool {
 func (w *walk) alike(i int) float64 {
 	f, r := &w.flat, &w.rs[i]
 	step := math.Max(r.StepPa, 0.001*r.RawPa)
-	sd := r.RawPa * f.then.line.scale() * w.rel / math.Sqrt(math.Min(math.Max(r.Weight, leastWeight), 1))
+	sd := r.RawPa * f.then.line.scale() * math.Hypot(w.rel, airSD(r.Weight))
 	sd = math.Max(sd, 0.3*step)
-	slope := math.Max(f.then.line.slope-math.Sqrt(math.Max(f.then.line.p11, 0)), 0)
-	grown := r.RawPa * slope * (r.X/w.life - f.then.line.x) / 2
+	slope := math.Max(f.then.line.slope-0.5*math.Sqrt(math.Max(f.then.line.p11, 0)), 0)
+	grown := r.RawPa * slope * (r.X/w.life - f.then.line.x) * .5
 	still := within(step, 0, sd)
 	seen := (f.same + 1) / (f.pairs + 4) // what this gauge is known to do
 	return math.Max(still, seen) * within(step, grown, sd) / still

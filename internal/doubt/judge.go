@@ -241,7 +241,7 @@ func (w *walk) hold(i int, v verdict) {
 	w.held = append(w.held, held{i, v.e, v.z})
 	e, z := w.together()
 	switch n := len(w.held); {
-	case n >= 2 && e < lowLn && z < -offSigmas:
+	case n >= 2 && e < lowTogetherLn && z < -offSigmas:
 		w.fall(i, v)
 	case n >= 3, n == 2 && e > 0:
 		w.line.p00 += e * e // a change of level too small to speak of

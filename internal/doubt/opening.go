@@ -39,7 +39,7 @@ func (w *walk) begins(i int) bool {
 		w.start = &opening{i, y, w.add(SwapNoDrop, i, nil)}
 		w.start.finding.Blocks = true
 		w.tellNoDrop(w.start.finding, i)
-	case r.Clean && w.cleanOff(y):
+	case r.Clean && w.cleanOff(r, y):
 		w.start = &opening{i, y, w.add(CleanOff, i, nil)}
 		w.tellCleanOff(w.start.finding, i)
 	default:
@@ -60,7 +60,7 @@ func (w *walk) noDrop(r *Reading, y float64) bool {
 
 // cleanOff reports whether a clean value is unlike the last set's, or, with none
 // known, unlike the item's data.
-func (w *walk) cleanOff(y float64) bool {
+func (w *walk) cleanOff(r *Reading, y float64) bool {
 	most := cleanItemLn
 	if w.in.PrevCleanPa > 0 {
 		most = cleanPrevLn
@@ -68,7 +68,7 @@ func (w *walk) cleanOff(y float64) bool {
 		return false
 	}
 	off := math.Abs(y - math.Log(w.clean))
-	return off > most && off < cleanUnitLn
+	return off > math.Max(most, 3*math.Sqrt(w.variance(r))) && off < cleanUnitLn
 }
 
 // seconded settles the first reading by the second: whichever of it and the

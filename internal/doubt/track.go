@@ -7,8 +7,8 @@ import "math"
 const (
 	leastRel, mostRel = 0.025, 0.05 // scatter taken before a life has shown its own
 	levelWalk         = 0.01        // variance per life: small ups and downs of loading
-	slopeWalk         = 4           // variance per life: loading speeds up or slows down
-	slopeSD           = 1           // of the rate before any reading
+	slopeWalk         = 1           // variance per life: loading speeds up or slows down
+	slopeSD           = 1.5         // of the rate before any reading
 	scatterWeight     = 8           // readings that the scatter assumed is worth
 	leastScatter      = 0.6         // times the scatter assumed
 	mostScatter       = 3
@@ -63,8 +63,8 @@ func (t *track) take(x, y, r float64) {
 }
 
 // below returns how far y lies under what the filter must at least show, in ln
-// and in sigmas, both negative for a fall. Growth only counts in part: none is
-// certain.
+// and in sigmas, both negative for a fall. Growth counts in part and over a short
+// gap only: it may stall.
 func (t *track) below(x, y, r float64) (e, z float64) {
 	dx := math.Min(math.Max(x-t.x, 0), creditedGap)
 	e = y - t.level - creditedGrowth*t.rate()*dx
@@ -81,7 +81,7 @@ func (t *track) above(x, y, r float64) (e, z float64) {
 }
 
 const (
-	creditedGrowth = 0.5
-	creditedGap    = 0.06
+	creditedGap    = 0.06 // of a life
+	creditedGrowth = .8
 	usualRate      = 1 // ln of limit over clean, per life
 )
