@@ -18,7 +18,7 @@ import (
 // recorded.
 func (e *Engine) edited(ctx context.Context, t *talk) error {
 	pending, waits := e.waiting(ctx, t.m)
-	if err := e.replace(ctx, t, phrase.Understand(t.m.Text, t.scope), t.m); err != nil {
+	if err := e.replace(ctx, t, t.m.Text, t.m); err != nil {
 		return err
 	}
 	if waits && pending.Message.Key() == t.m.Key() { // the question was about the old text
@@ -27,13 +27,15 @@ func (e *Engine) edited(ctx context.Context, t *talk) error {
 	return nil
 }
 
-// replace lets a meaning take the place of what the origin, an edited message,
+// replace lets a text take the place of what the origin, an edited message,
 // recorded before.
-func (e *Engine) replace(ctx context.Context, t *talk, meaning phrase.Meaning, origin channel.Message) error {
+func (e *Engine) replace(ctx context.Context, t *talk, text string, origin channel.Message) error {
 	made, err := e.ofMessage(ctx, origin.Key())
 	if err != nil {
 		return err
 	}
+	t.scope.Last = e.lastBut(ctx, made)
+	meaning := phrase.Understand(text, t.scope)
 	switch {
 	case meaning.Outcome == phrase.Ask:
 		if len(made) > 0 {

@@ -64,7 +64,11 @@ func (e *Engine) HandleMessage(ctx context.Context, m channel.Message) error {
 			return e.answered(ctx, t, q, i)
 		}
 	}
-	return e.act(ctx, t, phrase.Understand(m.Text, t.scope), m)
+	meaning, err := e.understand(ctx, t, m)
+	if err != nil {
+		return err
+	}
+	return e.act(ctx, t, meaning, m)
 }
 
 // replied reports whether a message was taken to its end before: it was sent to

@@ -94,11 +94,10 @@ func (e *Engine) settle(ctx context.Context, m channel.Message) {
 // time and key; the reply answers the message that completed it.
 func (e *Engine) actOn(ctx context.Context, t *talk, origin channel.Message, text string) error {
 	t.scope.Now = e.timeOf(origin)
-	meaning := phrase.Understand(text, t.scope)
 	if origin.Change == channel.Edited {
-		return e.replace(ctx, t, meaning, origin)
+		return e.replace(ctx, t, text, origin)
 	}
-	return e.act(ctx, t, meaning, origin)
+	return e.act(ctx, t, phrase.Understand(text, t.scope), origin)
 }
 
 // answerValue is what a button carries: the post it is under, and which choice.

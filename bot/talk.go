@@ -2,10 +2,12 @@ package bot
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"clogwise/internal/channel"
 	"clogwise/internal/digest"
+	"clogwise/internal/entry"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 )
@@ -43,13 +45,7 @@ func (e *Engine) talk(ctx context.Context, m channel.Message) (*talk, error) {
 	}
 	t.scope = phrase.Scope{
 		Register: reg, Index: e.indexOf(reg), HomeSite: home, Now: e.timeOf(m), By: t.who,
-		Last: func(id plant.BankID) (float64, time.Time, bool) {
-			a, ok, err := e.View.Assessment(ctx, id)
-			if err != nil || !ok || a.Last == nil {
-				return 0, time.Time{}, false
-			}
-			return a.Last.Pa, a.Last.At, true
-		},
+		Last: e.lastBut(ctx, nil),
 		Here: e.here(ctx, m),
 	}
 	for _, s := range t.sites {
@@ -93,6 +89,18 @@ func (e *Engine) timeOf(m channel.Message) time.Time {
 		return now
 	}
 	return m.At
+}
+
+// lastBut looks up the last reading of a bank, unless it is one of the message's
+// own: an edited message is not to be measured by itself.
+func (e *Engine) lastBut(ctx context.Context, own []entry.Entry) func(plant.BankID) (float64, time.Time, bool) {
+	return func(id plant.BankID) (float64, time.Time, bool) {
+		a, ok, err := e.View.Assessment(ctx, id)
+		if err != nil || !ok || a.Last == nil || slices.ContainsFunc(own, func(x entry.Entry) bool { return x.Seq == a.Last.Seq }) {
+			return 0, time.Time{}, false
+		}
+		return a.Last.Pa, a.Last.At, true
+	}
 }
 
 // indexOf keeps the index of the names in the register from message to message.
