@@ -108,6 +108,9 @@ func apply(text string, edits []edit) string {
 		}
 		b.WriteString(text[pos:e.from])
 		b.WriteString(e.text)
+		if e.text != "" && e.to < len(text) && isWordByte(e.text[len(e.text)-1]) && isWordByte(text[e.to]) {
+			b.WriteByte(' ')
+		}
 		pos, last = e.to, e
 	}
 	b.WriteString(text[pos:])

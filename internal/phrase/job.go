@@ -54,7 +54,7 @@ func (p *parser) booking(g *group) bool {
 	book := g.line.has(cBook)
 	future := g.timed && (g.moment.future || g.moment.day == dayOffset && g.moment.n > 0 || g.moment.day == dayDate || g.moment.day == dayWeekday)
 	doing := g.line.has(cDoing, cChange) && future && !g.line.has(cSwap, cCan)
-	if !book && !doing && !p.dayOnly(g) || g.ahu == nil || g.has(cSteps) || typedPressure(g.marks) || g.has(cWish) && g.hasKind(mItem, mSize) {
+	if !book && !doing && !p.dayOnly(g) || g.ahu == nil || g.line.has(cNot) || g.has(cSteps) || typedPressure(g.marks) || g.has(cWish) && g.hasKind(mItem, mSize) {
 		return false
 	}
 	if g.line.question && !(book && g.timed) {
@@ -100,6 +100,28 @@ func (p *parser) dayOnly(g *group) bool {
 			return false
 		}
 	}
+	return true
+}
+
+// dated asks about a bank and a day with nothing said of what happened or is to
+// happen then: "AHU-6 bags Thursday 8am".
+func (p *parser) dated(g *group) bool {
+	if g.ahu == nil || !g.timed || g.moment.day != dayWeekday && g.moment.day != dayDate || g.moment.until || !g.hasKind(mBank) || g.hasKind(mNum, mItem) || g.line.question || g.line.unknown > 2 || len(g.line.marks) > 12 {
+		return false
+	}
+	for _, m := range g.line.marks {
+		if m.kind == mCue && !m.anyOf(cFill, cAt, cFor, cAnd, cWith, cAll, cChange) {
+			return false
+		}
+	}
+	ahus, ok := p.places(g, true)
+	if !ok {
+		return true
+	}
+	from := g.line.from
+	p.problem(AskChange, sayChange(p.reg.Name(ahus[0])),
+		option{keys: []string{"changed", "done", "already"}, label: "changed then", edits: []edit{{from, from, "changed "}}},
+		option{keys: []string{"book", "to do"}, label: "book it for then", edits: []edit{{from, from, "book "}}})
 	return true
 }
 
@@ -361,6 +383,11 @@ func (p *parser) deferral(g *group) bool {
 		return true
 	}
 	last := slices.IndexFunc(g.marks, func(m *mark) bool { return m.kind == mWhen && m.when.day != dayNone })
+	if last < 0 { // "2 weeks"
+		if last = slices.IndexFunc(g.marks, func(m *mark) bool { return m.kind == mSpan }); last >= 0 {
+			g.moment = moment{when: g.marks[last].when}
+		}
+	}
 	if last < 0 {
 		p.problem(AskWhen, sayDeferWhen(p.reg.Name(bank)))
 		return true

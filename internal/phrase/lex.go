@@ -248,8 +248,12 @@ func (l *lexer) number() {
 	groups = append(groups, run.String())
 	num, used := assemble(groups, signs)
 	if used < len(groups) { // "1,2,5" or "7.3.2026": a list or a date, one number each
-		num, _ = assemble(groups[:1], nil)
-		i = from + len(groups[0])
+		first := 1
+		if groups[0] == "" { // ".5,54"
+			first = 2
+		}
+		num, _ = assemble(groups[:first], signs[:first-1])
+		i = from + len(strings.Join(groups[:first], "."))
 	}
 	num.letterO = letterO
 	t := l.add(tNumber, from, i, "")

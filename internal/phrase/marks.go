@@ -86,14 +86,15 @@ type marker struct {
 	text  string
 	toks  []token
 	index *Index
+	sites []string // served; empty = all
 	i     int
 	out   []*mark
 	slab  []mark // what out points into: no more marks than tokens are ever put
 	steps int    // tokens looked at, for the test that reading takes linear time
 }
 
-func marksOf(text string, toks []token, x *Index) []*mark {
-	k := marker{text: text, toks: toks, index: x, out: make([]*mark, 0, len(toks)), slab: make([]mark, 0, len(toks))}
+func marksOf(text string, toks []token, x *Index, sites []string) []*mark {
+	k := marker{text: text, toks: toks, index: x, sites: sites, out: make([]*mark, 0, len(toks)), slab: make([]mark, 0, len(toks))}
 	marksWith(&k)
 	return k.out
 }
@@ -232,7 +233,7 @@ func (k *marker) tagRest(like tag, numbers []string) ([]tag, bool) {
 	for _, d := range numbers {
 		key := letters + d
 		ids := k.index.ahus(key)
-		if len(ids) == 0 {
+		if len(ids) == 0 || len(k.sites) > 0 && !slices.ContainsFunc(ids, func(id plant.BankID) bool { return slices.Contains(k.sites, id.Site()) }) {
 			return nil, false
 		}
 		out = append(out, tag{from: like.from, to: like.to, key: key, ids: ids})
@@ -270,7 +271,7 @@ func (k *marker) unknownTag() bool {
 	if s := k.tok(j); s.sign("-", "_", ".", "#") && (s.glued || s.text != "-") {
 		j++
 	}
-	if k.tok(j).kind == tWord && len(k.tok(j).text) == 1 && j > k.i+1 { // "AHU-T9"
+	if l := k.tok(j); l.kind == tWord && len(l.text) == 1 && (j > k.i+1 || k.tok(j+1).glued) { // "AHU-T9"
 		j++
 	}
 	n := k.tok(j)
@@ -367,6 +368,9 @@ func (k *marker) stageAt(i int) (stageWord, int) {
 		}
 		return p.stageWord, n
 	}
+	if w, ok := slippedStage(t.text); ok {
+		return w, i + 1
+	}
 	if t.text == "stage" && k.tok(i+1).kind == tNumber {
 		switch k.tok(i + 1).num.value {
 		case 1:
@@ -378,6 +382,19 @@ func (k *marker) stageAt(i int) (stageWord, int) {
 		}
 	}
 	return stageWord{}, i
+}
+
+// slippedStage reads a long stage word with one slip of the thumb: "secndary".
+func slippedStage(w string) (stageWord, bool) {
+	if len(w) < 6 || len(w) > 12 || phrases[w] != nil {
+		return stageWord{}, false
+	}
+	for right, st := range longStages {
+		if w[0] == right[0] && editDistance(w, right, 2) == 1 {
+			return stageWord{stage: st}, true
+		}
+	}
+	return stageWord{}, false
 }
 
 // labels reports whether the single letter at i labels a value: "P: 140", "S 230".

@@ -112,7 +112,9 @@ func (m moment) date0(local time.Time, ahead bool) (int, time.Month, int) {
 	case dayWeekday:
 		gap := (m.n - int(local.Weekday()) + 7) % 7
 		switch {
-		case ahead && gap == 0 && (m.future || !m.clock || beforeClock(m, local)):
+		case gap == 0 && m.future:
+			gap = 7
+		case ahead && gap == 0 && (!m.clock || beforeClock(m, local)):
 			gap = 7
 		case !ahead && !m.future:
 			gap -= 7

@@ -178,7 +178,8 @@ func onlyLink(w string) bool {
 }
 
 func (p *parser) askReasonToSkip(g *group, ahu plant.BankID) {
-	add := func(reason string) []edit { return []edit{{g.line.to, g.line.to, ": " + reason}} }
+	end := g.marks[len(g.marks)-1].to
+	add := func(reason string) []edit { return []edit{{end, end, ": " + reason}} }
 	p.problem(AskReason, saySkipReason(p.reg.Name(ahu)),
 		option{keys: []string{"locked"}, label: "plant room locked", edits: add("plant room locked")},
 		option{keys: []string{"no access", "access"}, label: "no safe access", edits: add("no safe access")},
@@ -296,7 +297,7 @@ func pressureWord(m *mark) bool {
 // named, or at the site when the words leave no doubt.
 func (p *parser) event(g *group) bool {
 	i := slices.IndexFunc(g.marks, func(m *mark) bool { return m.anyOf(cEvent, cEventStrong) })
-	if i < 0 || g.line.question || typedPressure(g.marks) || g.has(cSwap) {
+	if i < 0 || g.line.question || typedPressure(g.marks) || g.has(cSwap) || g.line.has(cBook, cWish, cOrdered) {
 		return false
 	}
 	m := g.marks[i]

@@ -13,7 +13,7 @@ const (
 type quantity struct {
 	first, second number // second only with isRange
 	isRange       bool
-	arrow         bool // "245 -> 92": from, to
+	arrow         bool // "245 -> 92", "from 190 to 205": the second is how it stands
 	unit          unit // kind uNone: not typed
 	sign          signKind
 	signFrom      int // byte offset of the sign
@@ -49,12 +49,9 @@ func (k *marker) number() bool {
 	next = k.unitOf(&q, next)
 	next = k.rangeOf(&q, next)
 	q.numTo = k.numberEnd(next)
-	if q.unit.kind == uHz || q.unit.kind == uPct || q.unit.kind == uFlow || q.unit.kind == uOther && !q.unit.weak {
+	if q.unit.kind == uHz || q.unit.kind == uPct || q.unit.kind == uFlow || q.unit.kind == uOther {
 		k.airOrOther(q, next)
 		return true
-	}
-	if q.unit.kind == uOther { // a bare "mm": a size or a column of water, not said
-		q.unit = unit{}
 	}
 	from := k.signOf(&q)
 	k.piecesOf(&q, next)
@@ -130,6 +127,9 @@ func (k *marker) unitOf(q *quantity, next int) int {
 	if u.unit.weak && u.unit.kind == uPressure && k.littleIn(q.first.value, next+1) {
 		return next
 	}
+	if u.unit.weak && u.unit.kind == uOther { // a bare "mm": a size or a column of water, not said
+		return next
+	}
 	q.unit = u.unit
 	return next + 1
 }
@@ -177,6 +177,9 @@ func (k *marker) rangeOf(q *quantity, next int) int {
 		return next
 	}
 	q.isRange, q.second = true, second.num
+	if n := len(k.out); n > 0 && (k.out[n-1].text == "from" || k.out[n-1].text == "von") && k.tok(j-1).kind == tWord {
+		q.arrow = true
+	}
 	if u := k.tok(j + 1); u.kind == tUnit {
 		if q.unit.kind == uNone {
 			q.unit = u.unit

@@ -176,6 +176,7 @@ func (e expect) choices(v float64, r role) []candidate {
 		out = append(out, candidate{unit: pressureUnit(u), value: v, pa: pa})
 	}
 	high, _ := e.highAbove()
+	high *= 2 // a choice above the limit is asked about once more
 	if e.bank.Gauge.Unit != "" {
 		add(e.bank.Gauge.Unit, leastPa, high)
 	}
@@ -508,7 +509,7 @@ func (p *parser) askHigh(bank plant.BankID, e expect, m *mark, v value, top bool
 func (p *parser) askSlip(bank plant.BankID, e expect, m *mark, v value, u unit) {
 	options := []option{}
 	for _, c := range e.readings(m.q.first.value, roleReading) {
-		if c.unit.pressure != u.pressure && !c.dropped && len(options) < 2 {
+		if c.unit.pressure != u.pressure && !c.dropped && len(options) < 2 && !m.q.isRange {
 			options = append(options, option{keys: []string{unitTyped(c.unit), c.unit.name, "in"}[:2+btoi(c.unit.pressure == units.InH2O)], label: both(c), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
 		}
 	}
@@ -521,7 +522,7 @@ func (p *parser) askSlip(bank plant.BankID, e expect, m *mark, v value, u unit) 
 func (p *parser) askImpossible(bank plant.BankID, e expect, m *mark, v value) {
 	var options []option
 	for _, c := range e.readings(m.q.first.value, roleReading) {
-		if !c.dropped && len(options) < 2 && m.q.sign == unsigned {
+		if !c.dropped && len(options) < 2 && m.q.sign == unsigned && !m.q.isRange {
 			options = append(options, option{keys: []string{unitTyped(c.unit), c.unit.name}, label: both(c), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
 		}
 	}

@@ -40,7 +40,11 @@ func (p *parser) question(l *line) bool {
 		case kind == QueryCompare && len(items) < 2 && !placed:
 			continue
 		}
-		p.put(l, Query{Kind: kind, Places: places, Items: items, Within: within(l.marks)})
+		q := Query{Kind: kind, Places: places, Items: items}
+		if kind == QueryDue || kind == QueryOrders || kind == QueryVisits {
+			q.Within = within(l.marks)
+		}
+		p.put(l, q)
 		return true
 	}
 	if l.question && len(items) > 0 && l.unknown <= 2 && !l.has(cWish, cOrdered, cArrived) && !l.hasKind(mNum) {
@@ -109,7 +113,7 @@ func (p *parser) meant(l *line, kind QueryKind, placed bool, items []string) boo
 		}
 	case QueryCost, QueryChart, QueryCompare, QuerySteps, QueryWhy, QueryOrders, QueryOwed, QueryVisits, QueryDigest, QueryStatus, QueryHelp, QueryUndo:
 	}
-	if kind != QuerySteps && (l.has(cBook, cCancel, cDefer, cSwap) || l.has(cWish) && kind != QueryOrders && kind != QueryStock || l.has(cLeft) && kind != QueryDue && kind != QueryOwed) && !l.question {
+	if kind != QuerySteps && (l.has(cBook, cCancel, cDefer, cSwap) || l.has(cWish) && kind != QueryOrders && kind != QueryStock || l.has(cLeft) && kind != QueryDue && kind != QueryOwed && kind != QueryHow) && !l.question {
 		return false
 	}
 	if kind == QueryHow && !l.question && !p.leads(l, cHow) {

@@ -14,7 +14,7 @@ import (
 // comes first, then bank by bank.
 func (p *parser) statement(g *group) {
 	switch {
-	case p.deferral(g), p.cancel(g), p.jobDone(g), p.jobStart(g), p.booking(g), p.stock(g), p.event(g):
+	case p.deferral(g), p.cancel(g), p.event(g), p.jobDone(g), p.jobStart(g), p.booking(g), p.dated(g), p.stock(g):
 		return
 	}
 	first := len(p.items)
@@ -364,20 +364,35 @@ func (p *parser) zeroCheck(g *group, s *segment, nums []*mark) {
 		return
 	}
 	for _, ahu := range ahus {
-		bank, ok := p.bank(g, s, ahu)
-		if !ok {
-			continue
-		}
-		at, ok := p.at(g, bank)
-		if !ok {
-			continue
-		}
-		offset, rest := p.offset(bank, s, nums)
-		p.add(p.item(g, bank, at, entry.ZeroCheck{OffsetPa: offset}))
-		if len(rest) > 0 {
-			p.readings(g, &segment{banks: s.banks, marks: rest}, rest)
+		for _, bank := range p.zeroBanks(g, s, ahu, nums) {
+			at, ok := p.at(g, bank)
+			if !ok {
+				continue
+			}
+			offset, rest := p.offset(bank, s, nums)
+			p.add(p.item(g, bank, at, entry.ZeroCheck{OffsetPa: offset}))
+			if len(rest) > 0 {
+				p.readings(g, &segment{banks: s.banks, marks: rest}, rest)
+			}
 		}
 	}
+}
+
+// zeroBanks lists the banks whose gauges were looked at: without numbers several
+// may be meant at once.
+func (p *parser) zeroBanks(g *group, s *segment, ahu plant.BankID, nums []*mark) []plant.BankID {
+	if len(nums) > 0 {
+		bank, ok := p.bank(g, s, ahu)
+		if !ok {
+			return nil
+		}
+		return []plant.BankID{bank}
+	}
+	if len(s.banks) == 0 && s.has(cAll) {
+		return p.banksOf(ahu)
+	}
+	banks, _ := p.banks(g, s, ahu)
+	return banks
 }
 
 // mostOffset is the largest zero offset that is believed, Pa.

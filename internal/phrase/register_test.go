@@ -150,3 +150,8 @@ func scopeNamed(name string) phrase.Scope {
 	}
 	return sc
 }
+
+// lastIs is a Last that knows one value for every bank.
+func lastIs(pa float64) func(plant.BankID) (float64, time.Time, bool) {
+	return func(plant.BankID) (float64, time.Time, bool) { return pa, now.Add(-24 * time.Hour), true }
+}

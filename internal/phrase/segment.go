@@ -183,6 +183,9 @@ func (p *parser) banks(g *group, s *segment, ahu plant.BankID) ([]plant.BankID, 
 
 // afterTag is where a missing word for the bank goes.
 func (p *parser) afterTag(g *group) edit {
+	if g.ahu != nil && g.marks[len(g.marks)-1] == g.ahu && g.ahu.to < g.line.to { // a line that reads backwards
+		return edit{from: g.ahu.from, to: g.ahu.from}
+	}
 	if g.ahu != nil {
 		return edit{from: g.ahu.to, to: g.ahu.to}
 	}

@@ -172,7 +172,7 @@ func (p *parser) orderItem(g *group, items []string, size [3]int, sized bool) (c
 		code, flags = p.itemOfSize(b, size)
 	default:
 		code = b.Item
-		if code == "" && bank == "" && place != "" {
+		if code == "" && bank == "" && place != "" && !g.hasKind(mBank) {
 			p.askBank(place.AHU(), p.afterTag(g), "")
 			return "", "", nil, false
 		}

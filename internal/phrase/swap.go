@@ -16,6 +16,10 @@ func (p *parser) swap(g *group, s *segment) bool {
 	if !ok {
 		return g.ahu != nil || g.lost
 	}
+	if len(ahus) > 1 && (wholes(s) > 1 || len(s.numbers()) > 0) { // whose reading would it be?
+		p.problem(AskNumber, sayTwoValues(p.reg.Name(ahus[0]), p.raw(g.ahu.from, g.line.to)))
+		return true
+	}
 	for _, ahu := range ahus {
 		for _, bank := range p.swapBanks(g, s, ahu) {
 			p.swapOne(g, s, bank)
@@ -35,6 +39,9 @@ func (p *parser) tellsSwap(g *group, s *segment) bool {
 	}
 	if s.has(cDone) && !s.has(cJob) && (len(s.banks) > 0 || saysFilters(s.marks)) {
 		return true
+	}
+	if pieces(s) > 0 && s.has(cClean) && len(s.numbers()) > 0 && !g.line.has(cWish, cOrdered, cArrived, cStock, cDefect) {
+		return true // "bags in, 24 off, clean 98"
 	}
 	if !s.has(cChange) {
 		return false
@@ -69,7 +76,7 @@ func (p *parser) swapBanks(g *group, s *segment, ahu plant.BankID) []plant.BankI
 	if len(s.banks) == 0 && hasCue(s.marks, cAll) && len(p.banksOf(ahu)) > 1 && len(s.numbers()) == 0 {
 		return p.banksOf(ahu)
 	}
-	if all := p.banksOf(ahu); len(s.banks) == 0 && len(all) == 2 && len(s.numbers()) == 0 && pieces(s) == 0 {
+	if all := p.banksOf(ahu); len(s.banks) == 0 && len(all) == 2 && len(s.numbers()) == 0 && pieces(s) == 0 && !(g.here && p.sc.Here.Whole()) {
 		p.askBank(ahu, p.afterTag(g), "", "both")
 		return nil
 	}
@@ -101,6 +108,17 @@ func pieces(s *segment) int {
 		}
 	}
 	return 0
+}
+
+// wholes counts the whole numbers without a unit.
+func wholes(s *segment) int {
+	n := 0
+	for _, m := range s.marks {
+		if m.kind == mNum && m.q.unit.kind == uNone && m.q.first.decimals == 0 {
+			n++
+		}
+	}
+	return n
 }
 
 func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
@@ -154,6 +172,9 @@ func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
 func (p *parser) swapNumber(s *segment, e expect, bank plant.BankID, m *mark, sw *entry.Swap, flags *[]string) bool {
 	r := roleOf(s.marks, m)
 	whole := m.q.unit.kind == uNone && m.q.first.decimals == 0 && !m.q.isRange
+	if whole && sw.Count != nil && int(m.q.first.value) == *sw.Count && r == roleReading {
+		return true // "24/24"
+	}
 	if whole && sw.Count == nil && r != roleClean && (int(m.q.first.value) == e.bank.Count() || m.q.carried && r == roleReading) && m.q.first.value >= 1 && m.q.first.value <= 500 {
 		n := int(m.q.first.value)
 		sw.Count = &n

@@ -103,7 +103,7 @@ func (p *parser) cut() {
 		}
 		if i > start {
 			l := line{n: len(p.lines), from: toks[start].from, to: toks[i-1].to}
-			l.marks = marksOf(p.text, toks[start:i], p.x)
+			l.marks = marksOf(p.text, toks[start:i], p.x, p.sc.Sites)
 			l.look(p.text)
 			p.lines = append(p.lines, l)
 		}
@@ -158,6 +158,8 @@ func polar(ms []*mark) bool {
 	switch ms[0].text {
 	case "if", "wenn", "falls":
 		return true
+	case "can", "could", "will", "would":
+		return ms[1].kind == mAHU || ms[1].kind == mBank
 	case "is", "are", "was", "were", "did", "does", "has", "have", "had", "should", "ist", "sind", "hat", "wurde", "esta", "han":
 		return ms[1].kind == mAHU || ms[1].kind == mBank || ms[1].kind == mWord || ms[1].text == "the" || ms[1].text == "any" || ms[1].text == "der" || ms[1].text == "die"
 	}

@@ -116,7 +116,7 @@ func (s *cueSet) add(c cue) { s[c/64] |= 1 << (c % 64) }
 // lexicon lists the words and phrases of each cue: English, then German, then
 // Spanish, folded to lower case without accents and apostrophes.
 var lexicon = map[cue]string{
-	cFill: `a an the is it its was|has|have been are on in im ive i we us our of unit ahu|unit this that there here been had
+	cFill: `give send list show tell no a an the is it its was|has|have been are on in im ive i we us our of unit ahu|unit this that there here been had
 		filter filters bank banks dp pd delta pressure drop diff differential needle value reading|is gauge|reads reads reading|now
 		pls please plz ta thx thanks thank|you cheers hi hello hey morning all|good afternoon folks guys team again also just still only got
 		getting looking looks look reading|is showing shows show|ing approx about approximately around roughly circa ca ish say
@@ -132,12 +132,12 @@ var lexicon = map[cue]string{
 	cThese: `mine them these those ours`,
 	cPiece: `off pcs pc pieces piece nos no|off ea each|of cells cell units|fitted stk stuck stueck unidades uds ud piezas sets x qty count`,
 	cOK:    `ok okay confirmed confirm sure really correct|value yes yep si ja stimmt bestatigt confirmado`,
-	cNot: `not statt instead|of en|vez|de rather|than didnt|get not|yet havent hasnt wasnt isnt never nicht kein keine ninguno didnt dont wont cant|change cannot|change
+	cNot: `cant cannot wont dont not statt instead|of en|vez|de rather|than didnt|get not|yet havent hasnt wasnt isnt never nicht kein keine ninguno didnt dont wont cant|change cannot|change
 		couldnt|change not|been nicht|gewechselt`,
 	cLeft: `left not|done left|for|tomorrow remaining outstanding to|do still|to|do tomorrow|instead next|time offen faltan falta pendiente|cambiar
 		needs|changing need|changing needs|replacing need|replacing needs|swapping needs|a|change needs|to|be|changed to|be|changed not|changed
 		due|a|change should|be|changed wants|changing must|be|changed nicht|gewechselt sin|cambiar not|swapped not|replaced want|changing`,
-	cSwap: `changed swapped replaced renewed swopped chgd changed|out swapped|out changed|over fitted installed filters|in filter|change|done change|done changeout|done change|out|done swap|done fitted put|in|new changing|done
+	cSwap: `new|ones new|lot fresh|set fresh|bags changed swapped replaced renewed swopped chgd changed|out swapped|out changed|over fitted installed filters|in filter|change|done change|done changeout|done change|out|done swap|done fitted put|in|new changing|done
 		getauscht gewechselt ausgetauscht ersetzt erneuert filterwechsel|erledigt neu|eingesetzt
 		cambiado cambiados cambiada cambiadas sustituido sustituidos sustituidas reemplazado reemplazados cambie cambio|hecho`,
 	cChange: `change swap replace renew changeout change|out filter|change filterwechsel wechsel wechseln tauschen cambiar cambio sustituir`,
@@ -152,7 +152,7 @@ var lexicon = map[cue]string{
 	cBounce:  `bouncing bounces hunting fluctuating jumping swinging up|and|down unsteady unstable varying pulsing oscillating wobbling schwankt springt oscila oscilando variando`,
 	cWet:     `wet foggy fog mist misty raining rain rainy damp soaked washed|coil coil|washed nass feucht nebel regen mojado mojados lluvia niebla humedo`,
 	cZero:    `zero zeroed zero|check zero|checked zero|point nullpunkt nullpunkt|prufung null cero|ok cero|comprobado cero`,
-	cGauge:   `gauge mano manometer magnehelic meter manometro dial`,
+	cGauge:   `gauges gauge mano manometer magnehelic meter manometro dial`,
 	cNoGauge: `no|gauge no|dp|gauge without|gauge gauge|missing no|meter has|no|gauge na kein|manometer ohne|manometer sin|manometro no|manometer`,
 	cNoRead: `no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read not|read couldnt|get couldnt|get|to cant|get|to cant|get|in couldnt|get|in unread not|taken didnt|read didnt|get no|access couldnt|reach cant|reach
 		keine|ablesung nicht|ablesbar nicht|abgelesen kein|zugang sin|lectura no|lectura no|hay|lectura sin|acceso no|se|puede|leer`,
@@ -172,13 +172,13 @@ var lexicon = map[cue]string{
 	cUndo:    `undo undo|that take|that|back take|it|back scrap|that delete|that delete|last remove|last scratch|that ignore|that|last cancel|that ruckgangig mach|ruckgangig deshacer deshaz anular|ultimo retract`,
 	cOrdered: `ordered have|ordered order|placed on|order po|raised bestellt pedido|hecho pedidos pedido he|pedido`,
 	cWish:    `order reorder re|order need needs need|to|order pls|order please|order needs|ordering want require running|out|of short|of low|on bestellen brauche brauchen bitte|bestellen necesito necesitamos pedir hacen|falta`,
-	cArrived: `arrived received delivered delivery came|in turned|up goods|in in|from|supplier geliefert eingetroffen llegado llegaron recibido recibidos`,
+	cArrived: `arrived|at arrived received delivered delivery came|in turned|up goods|in in|from|supplier geliefert eingetroffen llegado llegaron recibido recibidos`,
 	cStock:   `stock in|stock stocks store stores in|store shelf on|the|shelf on|shelf counted inventory stocktake stock|count in|hand spares lager bestand auf|lager existencias almacen inventario`,
-	cBook:    `book booking booked schedule scheduled plan planned pencil pencil|in slot|in einplanen eingeplant buchen termin reservar programar programado agendar`,
-	cDoing:   `doing do ill|do well|do going|to|do going|to|change going|to|swap changing swapping replacing ill|change well|change will|change will|do planning tackling mache machen wechsle haremos hago cambiamos cambiaremos`,
+	cBook:    `rebook reschedule rescheduled book booking booked schedule scheduled plan planned pencil pencil|in slot|in einplanen eingeplant buchen termin reservar programar programado agendar`,
+	cDoing:   `move moving doing do ill|do well|do going|to|do going|to|change going|to|swap changing swapping replacing ill|change well|change will|change will|do planning tackling mache machen wechsle haremos hago cambiamos cambiaremos`,
 	cCancel:  `cancel cancelled canceled call|off called|off calling|off scrub scrap|booking stornieren storniert absagen abgesagt cancelar cancelado cancelada anular`,
 	cDefer:   `defer deferred deferring postpone postponed put|off push push|back pushed|back hold|off delay verschieben verschoben aufschieben aplazar aplazado posponer`,
-	cOnSite:  `on|site onsite at|site arrived|at|site vor|ort en|sitio en|planta`,
+	cOnSite:  `arrived|at on|site onsite at|site arrived|at|site vor|ort en|sitio en|planta`,
 	cStart:   `about|to|start about|to|begin starting starting|now starting|work start start|now started begin beginning beginne fange|an anfangen empiezo empezando empezamos comienzo going|in`,
 	cBack:    `back|on back|running back|up running|again restarted back|online back|in|service up|and|running wieder|an wieder|in|betrieb lauft|wieder en|marcha otra|vez|en|marcha`,
 	cJob:     `job jobs auftrag trabajo`,
@@ -214,7 +214,7 @@ var lexicon = map[cue]string{
 	cSet:      `set raise lower increase reduce alter adjust move make setze andere pon sube baja`,
 	cCopy:     `same|as|last|wk same|as|last|week same|as|last|time same|as|last|month same|as|yesterday same|again copy copy|last copy|over repeat|last ditto dito reuse use|last|weeks use|last gleich|wie|letzte|woche wie|letzte|woche igual|que|la|semana|pasada same|as|previous|week same|numbers`,
 	cLastTime: `last last|time previous letzte zuletzt ultimo ultima`,
-	cWithin:   `within in|the|next next innerhalb proximos month week months weeks monat woche mes semana`,
+	cWithin:   `nachste nachsten within in|the|next next innerhalb proximos month week months weeks monat woche mes semana`,
 	cReading:  `reading readings read dp|reading lese ablesung lecturas`,
 	cFan:      `fan fans ventilator ventilador speed drive vfd inverter`,
 	cPast:     `since|last ago`,
@@ -271,7 +271,7 @@ type stageWord struct {
 }
 
 var stageWords = buildStages(map[plant.Stage]string{
-	plant.Primary: `pre pres* prim prims primary primaries panel panels* pleat pleats* pleated prefilter prefilters* roughing p stage1
+	plant.Primary: `pre pres* pri prim prims primary primaries panel panels* pleat pleats* pleated prefilter prefilters* roughing p stage1
 		vorfilter vf erste|stufe vorfilterstufe prefiltro prefiltros* primario primarios* primera|etapa first|stage 1st|stage flat|panel flat|panels*
 		pre|filter pre|filters* primary|filter primary|filters* panel|filter panel|filters* prim|filter prim|filters* pleated|filters*`,
 	plant.Secondary: `sec secs secondary secondaries bag bags* pocket pockets* final! finals!* b s f! stage2 sec|filter sec|filters* secondary|filter secondary|filters*
@@ -280,6 +280,12 @@ var stageWords = buildStages(map[plant.Stage]string{
 	plant.Third:  `third tertiary hepa hepas* third|stage 3rd|stage stage3 hepa|filter hepa|filters* schwebstofffilter dritte|stufe terciario tercera|etapa`,
 	plant.Return: `return returns ret rtn return|air return|filter return|filters* return|air|filter return|air|filters* recirc umluft umluftfilter ruckluft retorno filtro|de|retorno`,
 })
+
+// longStages are the stage words long enough to be known with a letter wrong.
+var longStages = map[string]plant.Stage{
+	"primary": plant.Primary, "prefilter": plant.Primary, "vorfilter": plant.Primary, "prefiltro": plant.Primary,
+	"secondary": plant.Secondary, "taschen": plant.Secondary, "taschenfilter": plant.Secondary,
+}
 
 type stagePhrase struct {
 	words []string
