@@ -2,6 +2,7 @@ package backtest
 
 import (
 	"math"
+
 	"slices"
 
 	"gonum.org/v1/gonum/mat"

@@ -8,7 +8,7 @@ import (
 
 // mostPoints bounds the work of a fit: more readings than this are merged over
 // equal stretches of the axis.
-const mostPoints = 40
+const mostPoints = 32
 
 // point is one reading, or several merged, ready for the filter. Resistances
 // are fractions of the limit.

@@ -43,9 +43,9 @@ func (p *Prior) learn(pupils []pupil) {
 	for round := range rounds {
 		study(p, pupils)
 		some := thin(pupils, mostShape)
-		p.learnLives(base, pupils)
 		p.learnShape(base, some)
-		if round%3 == 0 || round == rounds-1 {
+		if round%3 == 0 || round == rounds-1 { // these change little from round to round
+			p.learnLives(base, pupils)
 			p.learnNoise(base, some)
 		}
 	}
@@ -119,7 +119,7 @@ func study(prior *Prior, pupils []pupil) {
 			_, p.belief = prior.run(p.points, p.log)
 			continue
 		}
-		nodes := locate(prior, p.points, 40)
+		nodes := locate(prior, p.points, roughNodes)
 		p.weigh(prior, nodes)
 	}
 }

@@ -18,3 +18,51 @@ func BenchmarkFit(b *testing.B) {
 		})
 	}
 }
+
+// A bank's whole recompute: examine, fit, and the figures a reply needs.
+func BenchmarkRecompute(b *testing.B) {
+	for _, n := range []int{10, 100, 365, 1000, 10000} {
+		life := forecast.Life{Obs: cake(2400, n), CleanPa: 80, LimitPa: 200, NowX: 2400}
+		prior := forecast.ClassPrior("secondary")
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			for b.Loop() {
+				l := life
+				l.Obs, _ = forecast.Examine(forecast.ExamineInput{Prior: prior, Life: life})
+				post := forecast.Fit(prior, l)
+				for _, q := range quantiles {
+					post.Remaining(q)
+				}
+				for k := range 8 {
+					post.ResistancePa(float64(k)*400, 0.5)
+				}
+			}
+		})
+	}
+}
+
+func BenchmarkTrackerAdd(b *testing.B) {
+	for _, n := range []int{10, 100, 1000} {
+		obs := cake(2400, n)
+		tracker := forecast.NewTracker(forecast.ClassPrior("secondary"), forecast.Life{Obs: obs, LimitPa: 200})
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			for i := 0; b.Loop(); i++ {
+				if i%100 == 0 { // do not let the life grow while it is measured
+					tracker = forecast.NewTracker(forecast.ClassPrior("secondary"), forecast.Life{Obs: obs, LimitPa: 200})
+				}
+				tracker.Add(obs[i%n])
+				tracker.Posterior()
+			}
+		})
+	}
+}
+
+func BenchmarkLearn(b *testing.B) {
+	for _, n := range []int{30, 300, 1000} {
+		lives := history(1, n)
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			for b.Loop() {
+				forecast.Learn(forecast.ClassPrior("secondary"), lives)
+			}
+		})
+	}
+}

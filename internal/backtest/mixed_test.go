@@ -1,4 +1,4 @@
-package forecast_test
+package backtest_test
 
 import (
 	"math"

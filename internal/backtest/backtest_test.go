@@ -1,0 +1,155 @@
+package backtest_test
+
+import (
+	"math"
+	"strconv"
+	"strings"
+	"testing"
+
+	"clogwise/internal/backtest"
+)
+
+func TestReadRuns(t *testing.T) {
+	t.Parallel()
+	runs, err := backtest.ReadRuns(strings.NewReader("run,seconds,pa,dust_mm3,feed\n1,1,10,5,9\n1,2,12,8,9\n2,1,11,4,9\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(runs) != 2 || len(runs[0].Pa) != 2 || runs[0].Dust[1] != 8 || runs[1].Seconds[0] != 1 {
+		t.Errorf("got %+v", runs)
+	}
+}
+
+func TestReadRunsNamesTheFault(t *testing.T) {
+	t.Parallel()
+	tests := []struct{ name, file, want string }{
+		{"empty", "", "empty"},
+		{"no pa", "run,seconds\n", `no column "pa"`},
+		{"no run", "pa,seconds\n", `no column "run"`},
+		{"no axis", "run,pa\n", `no column "seconds" or "dust"`},
+		{"header only", "run,seconds,pa\n", "no rows"},
+		{"not a number", "run,seconds,pa\n1,1,10\n1,2,x\n", `row 3, column "pa": "x" is not a number`},
+		{"short row", "run,seconds,pa\n1,1\n", `row 2, column "pa": missing`},
+		{"backwards", "run,seconds,pa\n1,2,10\n1,1,11\n", `row 3, column "seconds": 1 is before`},
+		{"not finite", "run,seconds,pa\n1,NaN,10\n", `row 2, column "seconds"`},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			if _, err := backtest.ReadRuns(strings.NewReader(tt.file)); err == nil || !strings.Contains(err.Error(), tt.want) {
+				t.Errorf("error %v, want one with %q", err, tt.want)
+			}
+		})
+	}
+}
+
+func TestReadSeries(t *testing.T) {
+	t.Parallel()
+	rows, err := backtest.ReadSeries(strings.NewReader(
+		"time,Pa,flow_m3s,fan_pct,who\n2026-01-01 08:00,100,2.5,,a\n\n2026-01-02 08:00,104,,90,b\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(rows) != 2 || rows[1].Hours != 24 || rows[0].FlowM3s != 2.5 || rows[1].FanPct != 90 {
+		t.Errorf("got %+v", rows)
+	}
+}
+
+func TestReadSeriesNamesTheFault(t *testing.T) {
+	t.Parallel()
+	tests := []struct{ name, file, want string }{
+		{"empty", "", "empty"},
+		{"no pa", "hours\n", `no column "pa"`},
+		{"no clock", "pa\n", `no column "hours" or "time"`},
+		{"header only", "hours,pa\n", "no readings"},
+		{"empty field", "hours,pa\n1,\n", `row 2, column "pa": empty`},
+		{"not a number", "hours,pa\n1,10\n2,ten\n", `row 3, column "pa": "ten"`},
+		{"not a time", "time,pa\nyesterday,10\n", `row 2, column "time": "yesterday"`},
+		{"negative airflow", "hours,pa,flow_m3s\n1,10,-2\n", `row 2, column "flow_m3s": -2 is below 0`},
+		{"before the first", "time,pa\n2026-01-02,10\n2026-01-01,11\n", `row 3, column "time": before the first row`},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			if _, err := backtest.ReadSeries(strings.NewReader(tt.file)); err == nil || !strings.Contains(err.Error(), tt.want) {
+				t.Errorf("error %v, want one with %q", err, tt.want)
+			}
+		})
+	}
+}
+
+func TestForecastFile(t *testing.T) {
+	t.Parallel()
+	var file strings.Builder
+	file.WriteString("hours,pa\n0,80\n")
+	for h := 100; h <= 1500; h += 100 { // straight to 200 Pa at 3000 h
+		file.WriteString(strings.Join([]string{itoa(h), itoa(80 + 120*h/3000)}, ",") + "\n")
+	}
+	got, err := backtest.ForecastFile(strings.NewReader(file.String()), backtest.Bank{Stage: "secondary", LimitPa: 200, CleanPa: 80, StepPa: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if lo, hi := got.LifeHours.In80[0], got.LifeHours.In80[1]; lo > 3000 || hi < 2900 || got.LifeHours.Median < 2300 || got.LifeHours.Median > 3500 {
+		t.Errorf("life %+v, want about 3000 h", got.LifeHours)
+	}
+	if got.NowHours != 1500 || math.Abs(got.NowPa-140) > 5 || got.Readings != 16 || got.Doubtful != 0 || len(got.Findings) != 0 {
+		t.Errorf("got %+v", got)
+	}
+}
+
+// At 80 % of design airflow a filter that would read 140 Pa reads
+// 140·0.8^(1/0.85) = 107.7 Pa (computed from the power law).
+func TestForecastFileCorrectsAirflow(t *testing.T) {
+	t.Parallel()
+	bank := backtest.Bank{Stage: "secondary", LimitPa: 200, CleanPa: 80, DesignFlowM3s: 3}
+	full, err := backtest.ForecastFile(strings.NewReader("hours,pa,flow_m3s\n800,110,3\n1500,140,3\n"), bank)
+	if err != nil {
+		t.Fatal(err)
+	}
+	part, err := backtest.ForecastFile(strings.NewReader("hours,pa,flow_m3s\n800,84.6,2.4\n1500,107.7,2.4\n"), bank)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a, b := full.NowPa, part.NowPa; math.Abs(a-b) > 3 {
+		t.Errorf("now %.1f Pa from design airflow, %.1f Pa from 80 %% of it", a, b)
+	}
+}
+
+func TestEvaluateRefusesTooFewRuns(t *testing.T) {
+	t.Parallel()
+	runs := mixedDuties(1, 2)
+	if _, err := backtest.Evaluate(runs, backtest.Options{}, backtest.Methods()); err == nil {
+		t.Error("two runs: no error")
+	}
+	runs = mixedDuties(1, 4)
+	if _, err := backtest.Evaluate(runs, backtest.Options{Axis: backtest.ByTime}, backtest.Methods()); err == nil || !strings.Contains(err.Error(), `axis "time"`) {
+		t.Errorf("no time column: error %v", err)
+	}
+}
+
+func TestFileIsDeterministic(t *testing.T) {
+	t.Parallel()
+	var csv strings.Builder
+	csv.WriteString("run,seconds,pa\n")
+	for r := range 5 {
+		for s := range 60 {
+			u := float64(s) / (45 + 2*float64(r))
+			csv.WriteString(strings.Join([]string{itoa(r), itoa(s), itoa(int(50 + 350*u*u))}, ",") + "\n")
+		}
+	}
+	var first, second strings.Builder
+	opt := backtest.Options{Seeds: 1, Thin: []int{5}, Cuts: []float64{0.5}}
+	for _, out := range []*strings.Builder{&first, &second} {
+		if err := backtest.File(strings.NewReader(csv.String()), opt, out); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if first.String() != second.String() {
+		t.Errorf("two runs differ:\n%s\n%s", &first, &second)
+	}
+	for _, want := range []string{"clogwise", "fixed interval", "straight line", "exponential", "5 runs to 400 Pa, axis time"} {
+		if !strings.Contains(first.String(), want) {
+			t.Errorf("no %q in\n%s", want, &first)
+		}
+	}
+}
+
+func itoa(v int) string { return strconv.Itoa(v) }
