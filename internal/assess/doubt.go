@@ -79,7 +79,7 @@ func (w *work) mark(l *life, in doubt.Input) []doubt.Finding {
 // doubtInput is a life as package doubt sees it.
 func (w *work) doubtInput(l life, prior forecast.Prior) doubt.Input {
 	in := doubt.Input{
-		Prior: prior, CleanPa: w.out.CleanPa, LimitPa: w.out.LimitPa, Start: l.start,
+		LifeHours: prior.AtLimit(w.out.LimitPa).MedianLife(), Scatter: prior.Noise.Rel, CleanPa: w.out.CleanPa, LimitPa: w.out.LimitPa, Start: l.start,
 		Gauge: w.bank.Gauge, Siblings: w.in.Beside, Habit: w.site.Units, Loc: w.loc,
 	}
 	if c, ok := resistance.CleanFor(w.ahu, w.bank, w.in.Register.Item, w.law); ok {

@@ -80,7 +80,8 @@ func (w *walk) classify(i int) verdict {
 
 // beside compares a positive reading with the line.
 func (w *walk) beside(r *Reading) verdict {
-	x, y, v := r.X/w.life, math.Log(r.Pa), w.variance(r)
+	x, y := r.X/w.life, math.Log(r.Pa)
+	v := w.variance(r, y)
 	below, zb := w.line.below(x, y, v)
 	above, za := w.line.above(x, y, v)
 	fresh := w.line.n == 0
@@ -104,7 +105,7 @@ const leastOfClean = 0.3
 // belowZero judges a reading of zero or less. Within 2 % of full scale, or half a
 // step, it is a zero: common gauge practice, no source.
 func (w *walk) belowZero(r *Reading) verdict {
-	if -r.RawPa <= math.Max(0.02*w.in.Gauge.TopPa, math.Max(r.StepPa/2, 1)) {
+	if -r.RawPa <= max(0.02*w.in.Gauge.TopPa, max(r.StepPa/2, 1)) {
 		return verdict{kind: zero}
 	}
 	turnedBack := *r
@@ -129,7 +130,8 @@ func (w *walk) unitFactor(r *Reading) float64 {
 	if w.line.n == 0 && w.clean == 0 {
 		return 0
 	}
-	x, y, v := r.X/w.life, math.Log(r.Pa), w.variance(r)
+	x, y := r.X/w.life, math.Log(r.Pa)
+	v := w.variance(r, y)
 	best, least := 0.0, fitSigmas
 	for _, f := range factors {
 		e, z := w.line.above(x, y+math.Log(f), v)

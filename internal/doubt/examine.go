@@ -11,19 +11,15 @@ import (
 // says which readings must not move the forecast; findings come by the time of
 // their first reading.
 func Examine(in Input) (doubtful []bool, findings []Finding) {
-	order := make([]int, len(in.Readings))
-	for i := range order {
-		order[i] = i
-	}
-	byTime := func(a, b int) int { return compareReadings(&in.Readings[a], &in.Readings[b]) }
-	if !slices.IsSortedFunc(order, byTime) {
-		slices.SortFunc(order, byTime)
-	}
-	w := newWalk(in, order)
+	rs, order := byTime(in.Readings)
+	w := newWalk(in, rs)
 	for i := range w.rs {
 		w.step(i)
 	}
 	w.finish()
+	if order == nil {
+		return w.doubtful, w.findings()
+	}
 	doubtful = make([]bool, len(order))
 	for i, k := range order {
 		doubtful[k] = w.doubtful[i]
@@ -31,8 +27,33 @@ func Examine(in Input) (doubtful []bool, findings []Finding) {
 	return doubtful, w.findings()
 }
 
+// byTime returns the readings in the order of time, and where each was; nil when
+// they were in that order.
+func byTime(rs []Reading) (sorted []Reading, order []int) {
+	inOrder := true
+	for i := 1; i < len(rs) && inOrder; i++ {
+		inOrder = compareReadings(&rs[i-1], &rs[i]) <= 0
+	}
+	if inOrder {
+		return rs, nil
+	}
+	order = make([]int, len(rs))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int { return compareReadings(&rs[a], &rs[b]) })
+	sorted = make([]Reading, len(rs))
+	for i, k := range order {
+		sorted[i] = rs[k]
+	}
+	return sorted, order
+}
+
 func compareReadings(a, b *Reading) int {
-	return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Seq, b.Seq), cmp.Compare(a.RawPa, b.RawPa), cmp.Compare(a.Pa, b.Pa))
+	if c := a.At.Compare(b.At); c != 0 {
+		return c
+	}
+	return cmp.Or(cmp.Compare(a.Seq, b.Seq), cmp.Compare(a.RawPa, b.RawPa), cmp.Compare(a.Pa, b.Pa))
 }
 
 // walk is one pass through the readings of a life.
@@ -72,22 +93,22 @@ type high struct {
 	raw   float64
 }
 
-func newWalk(in Input, order []int) *walk {
-	w := &walk{in: in, rs: make([]Reading, len(order)), doubtful: make([]bool, len(order))}
-	for i, k := range order {
-		w.rs[i] = in.Readings[k]
-	}
+func newWalk(in Input, rs []Reading) *walk {
+	w := &walk{in: in, rs: rs, doubtful: make([]bool, len(rs))}
 	w.fixed = slices.SortedFunc(slices.Values(in.Fixed), time.Time.Compare)
-	w.life = in.Prior.AtLimit(in.LimitPa).MedianLife()
+	w.life = in.LifeHours
 	if !(w.life > 0) || math.IsInf(w.life, 0) {
-		w.life = 3500 // run hours; common practice, no source
+		w.life = usualLife
 	}
-	w.rel = math.Min(math.Max(in.Prior.Noise.Rel, leastRel), mostRel)
+	w.rel = min(max(in.Scatter, leastRel), mostRel)
 	w.clean = cmp.Or(max(in.PrevCleanPa, 0), max(in.ItemCleanPa, 0), max(in.CleanPa, 0))
 	w.line = w.first()
 	w.high.level = math.Inf(-1)
 	return w
 }
+
+// usualLife is taken where nothing is known, run hours; common practice, no source.
+const usualLife = 3500
 
 // first is the line before any reading: the clean value where the change-out is
 // known, otherwise anywhere between clean and limit.
@@ -117,21 +138,22 @@ func (w *walk) first() track {
 // same unit, other air, other hands.
 const cleanSD = 0.2
 
-// variance of ln(Pa) of a reading: its own scatter, the airflow that its weight
-// says is not known, and the steps of its gauge. Steps are set against what should
-// be read: a value near nothing is no excuse for itself.
-func (w *walk) variance(r *Reading) float64 {
-	should := r.RawPa
-	if r.Pa > 0 && r.RawPa > 0 {
-		should = math.Max(r.RawPa, math.Exp(w.line.level)*r.RawPa/r.Pa)
+// variance of y = ln(Pa) of a reading: its own scatter, the airflow that its
+// weight says is not known, and the steps of its gauge. Steps are set against what
+// should be read: a value near nothing is no excuse for itself.
+func (w *walk) variance(r *Reading, y float64) float64 {
+	step := r.StepPa / max(r.RawPa, 1)
+	if d := w.line.level - y; d > 0 {
+		step *= math.Exp(-d)
 	}
-	return square(w.rel) + square(airSD(r.Weight)) + square(r.StepPa/math.Max(should, 1))/12
+	air := airSD(r.Weight)
+	return w.rel*w.rel + air*air + step*step/12
 }
 
 // airSD is how far, in ln of pressure, an airflow that is not told may be off: a
 // sixth where a reading weighs 0.3, as design airflow assumed of one that varies.
 func airSD(weight float64) float64 {
-	return 0.07 * (1/math.Min(math.Max(weight, leastWeight), 1) - 1)
+	return 0.07 * (1/min(max(weight, leastWeight), 1) - 1)
 }
 
 // leastWeight is the worth below which a reading says nothing: it is neither

@@ -63,21 +63,21 @@ func (w *walk) unchanged(i int) bool {
 // alike is the chance that reading i shows the value of the flat run again.
 func (w *walk) alike(i int) float64 {
 	f, r := &w.flat, &w.rs[i]
-	step := math.Max(r.StepPa, 0.001*r.RawPa)
+	step := max(r.StepPa, 0.001*r.RawPa)
 	sd := r.RawPa * f.then.line.scale() * math.Hypot(w.rel, airSD(r.Weight))
-	sd = math.Max(sd, 0.3*step)
-	slope := math.Max(f.then.line.slope-0.5*math.Sqrt(math.Max(f.then.line.p11, 0)), 0)
+	sd = max(sd, 0.3*step)
+	slope := max(f.then.line.slope-0.5*math.Sqrt(max(f.then.line.p11, 0)), 0)
 	grown := r.RawPa * slope * (r.X/w.life - f.then.line.x) * .5
 	still := within(step, 0, sd)
 	seen := (f.same + 1) / (f.pairs + 4) // what this gauge is known to do
-	return math.Max(still, seen) * within(step, grown, sd) / still
+	return max(still, seen) * within(step, grown, sd) / still
 }
 
 // within is the chance of a normal value around mean to lie within half a step
 // of zero.
 func within(step, mean, sd float64) float64 {
 	cdf := func(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
-	return math.Max(cdf((step/2-mean)/sd)-cdf((-step/2-mean)/sd), 1e-6)
+	return max(cdf((step/2-mean)/sd)-cdf((-step/2-mean)/sd), 1e-6)
 }
 
 // stick declares the run stuck: the line goes back to its first reading and what

@@ -3,7 +3,6 @@ package doubt
 import (
 	"time"
 
-	"clogwise/internal/forecast"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
 )
@@ -47,10 +46,11 @@ type ZeroCheck struct {
 // Input is one filter life. Order of the slices does not matter. Zero figures
 // are unknown.
 type Input struct {
-	Readings []Reading
-	Prior    forecast.Prior // of the bank: how fast such banks load, how much readings scatter
-	CleanPa  float64        // clean resistance at design airflow, from wherever it is known
-	LimitPa  float64        // final resistance at design airflow
+	Readings  []Reading
+	LifeHours float64 // run hours that such a bank takes from clean to limit
+	Scatter   float64 // of readings, share of the resistance
+	CleanPa   float64 // clean resistance at design airflow, from wherever it is known
+	LimitPa   float64 // final resistance at design airflow
 
 	Start        time.Time // change-out that began the life; zero: not known
 	PrevCleanPa  float64   // clean resistance read at the change-out before, at design airflow

@@ -9,6 +9,7 @@ type run struct {
 	n       int
 	last    int
 	y       float64 // ln(Pa) of its last reading
+	least   float64 // lowest ln(Pa) in it
 	factor  float64
 	finding *Finding
 }
@@ -170,7 +171,7 @@ func (w *walk) staysMisplaced(i int, v verdict) bool {
 		w.believe(i)
 		return true
 	}
-	w.run.kind = tooLow
+	w.run.kind, w.run.least = tooLow, y
 	w.extend(i)
 	w.fallen(w.run)
 	return true
@@ -190,7 +191,7 @@ func (w *walk) believe(i int) {
 		}
 	}
 	for k := r.first; k < r.last; k++ {
-		w.doubtful[k] = w.doubtful[k] && math.Abs(math.Log(math.Max(w.rs[k].Pa, 1))-w.line.level) > agreeLn
+		w.doubtful[k] = w.doubtful[k] && math.Abs(math.Log(max(w.rs[k].Pa, 1))-w.line.level) > agreeLn
 	}
 	w.tellJump(r.finding, r.first, i)
 	w.run = nil
@@ -228,7 +229,8 @@ const forgetLeap = 0.2
 
 func (w *walk) move(i int) {
 	r := &w.rs[i]
-	w.line.take(r.X/w.life, math.Log(r.Pa), w.variance(r))
+	y := math.Log(r.Pa)
+	w.line.take(r.X/w.life, y, w.variance(r, y))
 }
 
 // hold keeps a reading a little off until the next tells what it was.
@@ -277,7 +279,7 @@ func (w *walk) fall(i int, v verdict) {
 	}
 	w.absorb()
 	w.doubtful[i] = true
-	w.run = &run{kind: tooLow, first: first, last: i, n: n, y: math.Log(w.rs[i].Pa)}
+	w.run = &run{kind: tooLow, first: first, last: i, n: n, y: math.Log(w.rs[i].Pa), least: math.Inf(1)}
 	w.run.finding = w.add(Fall, first, map[string]float64{"readings": float64(n), "sigmas": -v.z})
 	w.fallen(w.run)
 }
@@ -309,7 +311,7 @@ func (w *walk) wasSpike(i int) bool {
 func (w *walk) oddOne(i int, v verdict) {
 	w.absorb()
 	w.doubtful[i] = true
-	w.run = &run{kind: v.kind, first: i, last: i, n: 1, factor: v.factor, y: math.Log(math.Max(w.rs[i].Pa, 1e-3))}
+	w.run = &run{kind: v.kind, first: i, last: i, n: 1, factor: v.factor, y: math.Log(max(w.rs[i].Pa, 1e-3))}
 	w.run.finding = w.add(codeOf(v.kind), i, map[string]float64{"readings": 1, "pa": w.rs[i].RawPa})
 	w.tell(w.run.finding, i, v)
 }
@@ -350,7 +352,7 @@ func (w *walk) sagging(i int) {
 	}
 	down := w.high.level - w.line.level
 	switch {
-	case w.sag == nil && down > math.Max(sagLn, sagSigmas*sd):
+	case w.sag == nil && down > max(sagLn, sagSigmas*sd):
 		w.sag = w.add(Sag, i, nil)
 		w.sag.Blocks = true
 		w.tellSag(w.sag, i)

@@ -68,7 +68,7 @@ func (w *walk) cleanOff(r *Reading, y float64) bool {
 		return false
 	}
 	off := math.Abs(y - math.Log(w.clean))
-	return off > math.Max(most, 3*math.Sqrt(w.variance(r))) && off < cleanUnitLn
+	return off > max(most, 3*math.Sqrt(w.variance(r, y))) && off < cleanUnitLn
 }
 
 // seconded settles the first reading by the second: whichever of it and the
@@ -80,7 +80,7 @@ func (w *walk) seconded(i int) bool {
 	}
 	w.start = nil
 	y := math.Log(r.Pa)
-	grown := math.Max(r.X-w.rs[s.i].X, 0) / w.life * 2 * usualRate
+	grown := max(r.X-w.rs[s.i].X, 0) / w.life * 2 * usualRate
 	toFirst, toClean := off(y-s.y, grown), off(y-math.Log(w.clean), grown)
 	if toFirst > agreeLn || toFirst > toClean {
 		s.finding.Open = false // the first was the odd one

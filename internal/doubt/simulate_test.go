@@ -6,13 +6,12 @@ import (
 	"time"
 
 	"clogwise/internal/doubt"
-	"clogwise/internal/forecast"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
 )
 
 // The fleet below is invented: loading by a power law of dust met, lives from
-// six weeks to two years that the class prior knows only roughly, readings by
+// six weeks to two years about the 3500 run hours that are taken for all, readings by
 // people on weekly rounds or by a building system once a day.
 
 // pace is how a bank is read.
@@ -100,7 +99,7 @@ type fault struct {
 func (s *set) life(p pace, f *fault, from float64) (in doubt.Input, at int) {
 	at = -1
 	in = doubt.Input{
-		Prior: forecast.ClassPrior("secondary"), CleanPa: s.knownClean, PrevCleanPa: s.knownClean, LimitPa: s.limitPa,
+		LifeHours: 3500, Scatter: 0.04, CleanPa: s.knownClean, PrevCleanPa: s.knownClean, LimitPa: s.limitPa,
 		Start: s.start, Gauge: plant.Gauge{TopPa: 500, StepPa: p.stepPa, AccuracyPc: 2}, Habit: units.SI,
 	}
 	var began, first float64

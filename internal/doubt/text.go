@@ -46,7 +46,8 @@ func (w *walk) fallen(r *run) {
 	if !(w.clean > 0) {
 		return
 	}
-	toClean := r.y - math.Log(w.clean)
+	r.least = min(r.least, r.y)
+	toClean := r.least - math.Log(w.clean)
 	f.Evidence["clean_pa"] = w.asRead(i, math.Log(w.clean))
 	switch {
 	case toClean < math.Log(0.5):

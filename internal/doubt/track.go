@@ -28,20 +28,20 @@ type track struct {
 // scale is the scatter met over the scatter assumed.
 func (t *track) scale() float64 {
 	s := math.Sqrt((scatterWeight + t.sum) / (scatterWeight + t.n))
-	return math.Min(math.Max(s, leastScatter), mostScatter)
+	return min(max(s, leastScatter), mostScatter)
 }
 
 // rate is the growth expected: a filter does not get cleaner.
-func (t *track) rate() float64 { return math.Max(t.slope, 0) }
+func (t *track) rate() float64 { return max(t.slope, 0) }
 
 // ahead is the line carried on to x.
 func (t track) ahead(x float64) track {
-	dx := math.Max(x-t.x, 0)
+	dx := max(x-t.x, 0)
 	t.level += t.rate() * dx
 	t.p00 += 2*dx*t.p01 + dx*dx*t.p11 + levelWalk*dx
 	t.p01 += dx * t.p11
 	t.p11 += slopeWalk * dx
-	t.x = math.Max(x, t.x)
+	t.x = max(x, t.x)
 	return t
 }
 
@@ -50,10 +50,10 @@ func (t *track) take(x, y, r float64) {
 	scale := t.scale()
 	*t = t.ahead(x)
 	e, s := y-t.level, t.p00+r
-	t.sum += math.Min(e*e/s, 9)
+	t.sum += min(e*e/s, 9)
 	t.n++
 	most := huber * scale * math.Sqrt(s)
-	e = math.Min(math.Max(e, -most), most)
+	e = min(max(e, -most), most)
 	k0, k1 := t.p00/s, t.p01/s
 	t.level += k0 * e
 	t.slope += k1 * e
@@ -66,7 +66,7 @@ func (t *track) take(x, y, r float64) {
 // and in sigmas, both negative for a fall. Growth counts in part and over a short
 // gap only: it may stall.
 func (t *track) below(x, y, r float64) (e, z float64) {
-	dx := math.Min(math.Max(x-t.x, 0), creditedGap)
+	dx := min(max(x-t.x, 0), creditedGap)
 	e = y - t.level - creditedGrowth*t.rate()*dx
 	return e, e / (t.scale() * math.Sqrt(t.p00+levelWalk*dx+r))
 }
@@ -75,7 +75,7 @@ func (t *track) below(x, y, r float64) (e, z float64) {
 // Loading may speed up, so the growth itself counts as scatter.
 func (t *track) above(x, y, r float64) (e, z float64) {
 	a := t.ahead(x)
-	growth := math.Max(t.rate(), usualRate) * (a.x - t.x)
+	growth := max(t.rate(), usualRate) * (a.x - t.x)
 	e = y - a.level
 	return e, e / (t.scale() * math.Sqrt(a.p00+r+growth*growth))
 }
