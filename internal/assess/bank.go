@@ -264,7 +264,7 @@ func (w *work) suspects() func(entry.Entry, float64) bool {
 		after    float64
 	}
 	var faults []fault
-	for i, x := range w.stand {
+	for _, x := range w.stand {
 		d, ok := x.Body.(entry.Defect)
 		if !ok || !d.Fixed {
 			continue
@@ -274,11 +274,9 @@ func (w *work) suspects() func(entry.Entry, float64) bool {
 			f.from = *d.From
 		} else {
 			f.after = math.NaN()
-			for _, y := range w.stand[i:] {
-				if r, isReading := y.Body.(entry.Reading); isReading && y.Place == w.in.Bank && !y.At.Before(x.At) {
-					f.after = r.Pa
-					break
-				}
+			if y, read := w.firstReadingFrom(x.At); read {
+				r, _ := y.Body.(entry.Reading)
+				f.after = r.Pa
 			}
 		}
 		faults = append(faults, f)
@@ -291,6 +289,29 @@ func (w *work) suspects() func(entry.Entry, float64) bool {
 		}
 		return false
 	}
+}
+
+// firstReadingFrom is the first reading at or after a time.
+func (w *work) firstReadingFrom(t time.Time) (entry.Entry, bool) {
+	for _, y := range w.stand {
+		if y.Kind == entry.KindReading && y.Place == w.in.Bank && !y.At.Before(t) {
+			return y, true
+		}
+	}
+	return entry.Entry{}, false
+}
+
+// unsettled reports whether readings of the present life can still make earlier
+// ones suspect: a fault put right is judged by the first reading after it.
+func (w *work) unsettled() bool {
+	return slices.ContainsFunc(w.stand, func(x entry.Entry) bool {
+		d, ok := x.Body.(entry.Defect)
+		if !ok || !d.Fixed || d.From != nil {
+			return false
+		}
+		after, read := w.firstReadingFrom(x.At)
+		return !read || !after.At.Before(w.cur.start)
+	})
 }
 
 // present fills in what is seen of the present life without any forecast.
@@ -310,6 +331,9 @@ func (w *work) present() {
 		o.LifeSeq = w.cur.swap.Seq
 		for _, s := range w.cur.seen {
 			o.LifeSeq = min(o.LifeSeq, s.Seq)
+		}
+		if w.unsettled() {
+			o.LifeSeq = 0
 		}
 	}
 	for _, x := range w.stand {
