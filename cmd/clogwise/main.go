@@ -69,7 +69,7 @@ func (p *program) root() *cobra.Command {
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.AddCommand(
 		p.demoCommand(), p.chatCommand(), p.serveCommand(), p.parseCommand(), p.importCommand(), p.exportCommand(),
-		p.dueCommand(), p.chartCommand(), p.backtestCommand(), p.rebuildCommand(), p.doctorCommand(),
+		p.dueCommand(), p.chartCommand(), p.forecastCommand(), p.backtestCommand(), p.rebuildCommand(), p.doctorCommand(),
 		p.digestCommand(), p.keyCommand(), p.parkedCommand(), p.backupCommand(), p.moveCommand(),
 	)
 	return root

@@ -7,7 +7,40 @@ import (
 	"github.com/spf13/cobra"
 
 	"clogwise/internal/backtest"
+	"clogwise/internal/series"
 )
+
+func (p *program) forecastCommand() *cobra.Command {
+	var o series.Options
+	c := &cobra.Command{
+		Use: "forecast FILE.csv", Short: "Forecast one filter life from a file, without a ledger; prints JSON", Args: cobra.ExactArgs(1),
+		Long: "Columns: hours (run hours since the change-out) or time, pa, and optionally flow_m3s or fan_pct.",
+		RunE: func(_ *cobra.Command, args []string) error {
+			f, err := os.Open(args[0])
+			if err != nil {
+				return err
+			}
+			defer f.Close() //nolint:errcheck // read only
+			now, err := p.clock()
+			if err != nil {
+				return err
+			}
+			o.Now = now()
+			out, err := series.Of(f, o)
+			if err != nil {
+				return fmt.Errorf("%s: %w", args[0], err)
+			}
+			return p.printJSON(out)
+		},
+	}
+	f := c.Flags()
+	f.Float64Var(&o.CleanPa, "clean-pa", 0, "clean resistance at design airflow, Pa")
+	f.Float64Var(&o.LimitPa, "limit-pa", 0, "final resistance, Pa; default: usual for the stage")
+	f.Float64Var(&o.DesignFlowM3s, "design-flow", 0, "design airflow, m³/s")
+	f.StringVar(&o.Stage, "stage", "secondary", "primary, secondary, third or return")
+	f.Float64Var(&o.HoursPerDay, "hours-per-day", 24, "run hours a day, for a time column")
+	return c
+}
 
 func (p *program) backtestCommand() *cobra.Command {
 	var o backtest.Options

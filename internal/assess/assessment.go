@@ -57,13 +57,14 @@ type Assessment struct {
 
 	Energy Energy `json:"energy"`
 
-	Findings  []Finding      `json:"findings,omitempty"`
-	Booking   *Booking       `json:"booking,omitempty"`
-	Deferred  *Deferral      `json:"deferred,omitempty"`
-	NoGauge   bool           `json:"no_gauge,omitempty"`
-	Skipped   *Skipped       `json:"skipped,omitempty"` // the last round found no reading, and why
-	Parts     []duelist.Part `json:"parts,omitempty"`
-	ReadEvery int            `json:"read_every_days"`
+	Findings    []Finding      `json:"findings,omitempty"`
+	Booking     *Booking       `json:"booking,omitempty"`
+	Deferred    *Deferral      `json:"deferred,omitempty"`
+	NoGauge     bool           `json:"no_gauge,omitempty"`
+	Skipped     *Skipped       `json:"skipped,omitempty"` // the last round found no reading, and why
+	Parts       []duelist.Part `json:"parts,omitempty"`
+	LabourHours float64        `json:"labour_hours,omitempty"` // person-hours of a change-out
+	ReadEvery   int            `json:"read_every_days"`
 
 	Lives []forecast.FinishedLife `json:"lives,omitempty"` // this bank's finished lives, thinned: the fleet's prior is learnt from them
 }

@@ -133,7 +133,7 @@ func newWork(in Input) (*work, bool) {
 	w.stand = entry.Standing(in.Entries)
 	w.out = Assessment{
 		Bank: in.Bank, Name: in.Register.Name(in.Bank), Now: in.Now, LawBasis: string(w.law.Basis),
-		NoGauge: w.bank.Gauge.Absent, HoursWeek: w.run.PerWeek(), ReadEvery: readEvery(w.bank), Parts: Parts(w.bank),
+		NoGauge: w.bank.Gauge.Absent, HoursWeek: w.run.PerWeek(), ReadEvery: readEvery(w.bank), Parts: Parts(w.bank), LabourHours: w.bank.LabourHours,
 	}
 	for _, x := range in.Entries {
 		w.out.UpTo = max(w.out.UpTo, x.Seq)

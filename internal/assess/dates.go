@@ -325,7 +325,7 @@ func (a Assessment) Job(now time.Time) (duelist.Job, bool) {
 	if a.Deferred != nil && a.Deferred.Until.After(latest) {
 		latest = a.Deferred.Until
 	}
-	j := duelist.Job{Bank: a.Bank, Best: best, Latest: latest, Early: a.earlyPerDay(now), Late: a.Energy.MoneyPerDay}
+	j := duelist.Job{Bank: a.Bank, Best: best, Latest: latest, Early: a.earlyPerDay(now), Late: a.Energy.MoneyPerDay, Hours: a.LabourHours}
 	if a.Booking != nil {
 		j.Booked = a.Booking.Start
 	}

@@ -443,8 +443,14 @@ func (in SavedInput) asides() []string {
 		return nil
 	}
 	var out []string
-	for _, n := range in.Notes[:min(len(in.Notes), 2)] {
+	for _, n := range in.Notes {
+		if len(out) == 2 || strings.HasPrefix(n, "airflow not given") { // said with the reading
+			continue
+		}
 		out = append(out, capital(strings.TrimSuffix(n, "."))+".")
+	}
+	if len(out) == 0 {
+		return nil
 	}
 	return []string{strings.Join(out, " ")}
 }
