@@ -106,16 +106,12 @@ const maxButton = 2000
 func TestButtonsOfLongMessagesFit(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)
-	var lines []string
-	for range 40 {
-		lines = append(lines, "AHU-1 bag 120 Pa, seen from the ladder on the left side")
-	}
-	text := strings.Join(lines[:1], "\n") + "\nAHU-3 62 Pa " + strings.Repeat("by the door ", 120)
+	text := "AHU-3 62 Pa " + strings.Repeat("by the door ", 120)
 	m, _ := r.says(tove, text)
 	p, err := r.store.Post(t.Context(), "re:"+m.Key())
 	must(t, err)
 	if len(p.Post.Choices) == 0 {
-		t.Skipf("no question came of it: %q", p.Post.Text)
+		t.Fatalf("no question came of it: %q", p.Post.Text)
 	}
 	for _, c := range p.Post.Choices {
 		if len(c.Value) > maxButton {
