@@ -146,24 +146,29 @@ func (w *walk) unitFactor(r *Reading) float64 {
 // way between the factors nearest to each other.
 const unitLn = 0.35
 
-// sibling is the other bank of the AHU whose gauge showed this value about then
-// and has none of its own from that visit; nil where there is none.
+// sibling is the other bank of the AHU that the value belongs to: its gauge showed
+// as much about then, and from that visit it has no value of its own, or one that
+// belongs here. Nil where there is none.
 func (w *walk) sibling(r *Reading) (*Sibling, float64) {
+	here := math.Exp(w.line.ahead(r.X/w.life).level) * r.RawPa / r.Pa
 	for i := range w.in.Siblings {
 		s := &w.in.Siblings[i]
 		pa := s.around(r.At)
-		if pa > 0 && math.Abs(math.Log(r.RawPa/pa)) < siblingLn && !s.seenItself(r.At, pa) {
+		if pa > 0 && alike(r.RawPa, pa) && !s.hasItsOwn(r.At, here) {
 			return s, pa
 		}
 	}
 	return nil, 0
 }
 
-// seenItself reports whether the sibling has a value of its own, as usual, from
-// the same visit: then nothing was mixed up.
-func (s *Sibling) seenItself(t time.Time, usual float64) bool {
+// alike reports whether two pressures are within what readings scatter.
+func alike(a, b float64) bool { return math.Abs(math.Log(a/b)) < siblingLn }
+
+// hasItsOwn reports whether the sibling has a value from the same visit that is
+// not this bank's.
+func (s *Sibling) hasItsOwn(t time.Time, here float64) bool {
 	for _, v := range s.Values {
-		if v.At.Sub(t).Abs() <= sameVisit && v.Pa > 0 && math.Abs(math.Log(v.Pa/usual)) < siblingLn {
+		if v.At.Sub(t).Abs() <= sameVisit && !(v.Pa > 0 && alike(v.Pa, here)) {
 			return true
 		}
 	}

@@ -47,7 +47,7 @@ func (w *walk) unchanged(i int) bool {
 		f.then.held = slices.Clone(w.held)
 	}
 	f.n++
-	f.surprise -= math.Log(w.alike(i))
+	f.surprise -= math.Log(w.again(i))
 	switch {
 	case f.finding != nil:
 	case f.surprise > stuckSurprise && f.n >= stuckReadings && r.At.Sub(w.rs[f.first].At) >= stuckSpan:
@@ -60,8 +60,8 @@ func (w *walk) unchanged(i int) bool {
 	return true
 }
 
-// alike is the chance that reading i shows the value of the flat run again.
-func (w *walk) alike(i int) float64 {
+// again is the chance that reading i shows the value of the flat run again.
+func (w *walk) again(i int) float64 {
 	f, r := &w.flat, &w.rs[i]
 	step := max(r.StepPa, 0.001*r.RawPa)
 	sd := r.RawPa * f.then.line.scale() * math.Hypot(w.rel, airSD(r.Weight))

@@ -111,7 +111,7 @@ func (w *walk) endRun() {
 // staysLow keeps a fall going until a reading is back where the line was.
 func (w *walk) staysLow(i int, v verdict) bool {
 	switch {
-	case v.kind == tooLow || v.kind == aLittleLow:
+	case v.kind == tooLow, v.kind == aLittleLow, v.kind == misplaced && v.e < 0:
 		w.extend(i)
 		w.fallen(w.run)
 		return true

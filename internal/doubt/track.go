@@ -5,7 +5,7 @@ import "math"
 // Settings of the local line. Lengths are shares of the life expected of such a
 // bank, levels natural logarithms of pressure. Our own choice, set by simulation.
 const (
-	leastRel, mostRel = 0.025, 0.05 // scatter taken before a life has shown its own
+	leastRel, mostRel = 0.035, 0.05 // scatter taken before a life has shown its own
 	levelWalk         = 0.01        // variance per life: small ups and downs of loading
 	slopeWalk         = 1           // variance per life: loading speeds up or slows down
 	slopeSD           = 1.5         // of the rate before any reading
