@@ -47,6 +47,9 @@ type watch struct {
 	order    []int // indices of obs along the axis
 	findings []Finding
 
+	clean float64 // best knowledge of the clean resistance, Pa
+	life  float64 // usual life, axis units
+
 	recent  []int   // indices of the last accepted readings, oldest first
 	rel     float64 // running relative error of a reading
 	slope   float64 // Pa per axis unit, running
@@ -82,12 +85,14 @@ func newWatch(in ExamineInput) *watch {
 		return cmp.Or(cmp.Compare(w.obs[a].X, w.obs[b].X), cmp.Compare(w.obs[a].Pa, w.obs[b].Pa))
 	})
 	w.rel = math.Min(math.Max(in.Prior.Noise.Rel, 0.03), 0.06)
-	w.slope = (w.in.Life.LimitPa - w.cleanPa()) / math.Max(in.Prior.MedianLife(), 1e-9) / 2
+	w.clean = w.knownClean()
+	w.life = math.Max(in.Prior.MedianLife(), 1e-9)
+	w.slope = (w.in.Life.LimitPa - w.clean) / w.life / 2
 	return w
 }
 
-// cleanPa is the best knowledge of the clean resistance.
-func (w *watch) cleanPa() float64 {
+// knownClean is the best knowledge of the clean resistance.
+func (w *watch) knownClean() float64 {
 	for _, pa := range [...]float64{w.in.Life.CleanPa, w.in.ItemCleanPa, w.in.LastCleanPa} {
 		if pa > 0 {
 			return pa
@@ -109,7 +114,7 @@ func (w *watch) expect(o Observation) expected {
 	rel := w.rel / math.Sqrt(math.Max(o.Weight, 0.1))
 	step := math.Max(o.StepPa, w.in.Gauge.StepPa) / math.Sqrt(12)
 	if len(w.recent) == 0 {
-		pa := w.cleanPa() + w.slope*o.X
+		pa := w.clean + w.slope*o.X
 		return expected{pa, math.Hypot(0.35*pa, 0.5*w.slope*o.X+0.02*limit)}
 	}
 	var at [memory]float64
@@ -168,7 +173,7 @@ func (w *watch) look(i int) {
 func (w *watch) nothing(i int, e expected) bool {
 	o := &w.obs[i]
 	floor := math.Max(math.Max(o.StepPa, w.in.Gauge.StepPa), 0.02*w.in.Life.LimitPa)
-	floor = math.Min(floor, 0.25*w.cleanPa())
+	floor = math.Min(floor, 0.25*w.clean)
 	if o.Pa > floor {
 		w.odd = ""
 		return false
@@ -292,16 +297,15 @@ func (w *watch) cleanCheck(i int, e expected) {
 	}
 	w.cleaned = true
 	o := w.obs[i]
-	life := math.Max(w.in.Prior.MedianLife(), 1e-9)
-	if o.X > 0.1*life || o.Censored {
+	if o.X > 0.1*w.life || o.Censored {
 		return
 	}
 	known := math.Max(w.in.ItemCleanPa, 0)
 	if w.in.LastCleanPa > 0 {
 		known = w.in.LastCleanPa
 	}
-	if b := w.in.BeforePa; b > 0 && o.Pa > 0.85*b && b > 1.3*w.cleanPa() {
-		w.report(NoDrop, i, i, expected{w.cleanPa(), e.sd}, 1,
+	if b := w.in.BeforePa; b > 0 && o.Pa > 0.85*b && b > 1.3*w.clean {
+		w.report(NoDrop, i, i, expected{w.clean, e.sd}, 1,
 			fmt.Sprintf("%.0f Pa after the swap, %.0f Pa before it", o.Pa, b),
 			"Were these the filters that were changed? Is the gauge stuck or the right bank named?")
 		return
@@ -383,11 +387,11 @@ func (w *watch) changed(i int, e expected, mean float64) {
 			"Wet filters, more airflow than usual, something lying on the filters?")
 	case w.before.present && math.Abs(mean-w.before.pa) < highSuspect*e.sd:
 		w.backFromJump(i, first, e, n)
-	case mean < 0.3*w.cleanPa():
-		w.report(Bypass, i, first, e, n, fmt.Sprintf("%.0f Pa, far below the clean %.0f Pa", mean, w.cleanPa()),
+	case mean < 0.3*w.clean:
+		w.report(Bypass, i, first, e, n, fmt.Sprintf("%.0f Pa, far below the clean %.0f Pa", mean, w.clean),
 			"A filter missing or burst, an access door open, a tube off?")
 	case w.aboutClean(mean, e):
-		w.report(UnseenSwap, i, first, e, n, fmt.Sprintf("fell from about %.0f to %.0f Pa; clean is about %.0f Pa", e.pa, mean, w.cleanPa()),
+		w.report(UnseenSwap, i, first, e, n, fmt.Sprintf("fell from about %.0f to %.0f Pa; clean is about %.0f Pa", e.pa, mean, w.clean),
 			"Were the filters changed? If so, record the swap.")
 		w.swapped = true
 		w.pending = nil
@@ -408,7 +412,7 @@ func (w *watch) changed(i int, e expected, mean float64) {
 
 // aboutClean reports whether a fall leads to the clean value from well above.
 func (w *watch) aboutClean(mean float64, e expected) bool {
-	clean := w.cleanPa()
+	clean := w.clean
 	return math.Abs(mean-clean) < 0.2*clean && e.pa > 1.45*clean
 }
 
@@ -472,7 +476,7 @@ func (w *watch) learnSlope(i int) {
 	// The slope over a few readings is mostly their error: weigh it by how far
 	// they lie apart in growth against that error.
 	err := w.rel * math.Max(y1, 1e-9) / (x1 - x0)
-	usual := (w.in.Life.LimitPa - w.cleanPa()) / math.Max(w.in.Prior.MedianLife(), 1e-9)
+	usual := (w.in.Life.LimitPa - w.clean) / w.life
 	k := 0.5 * usual * usual / (usual*usual + err*err)
 	w.slope = math.Max(w.slope+k*(seen-w.slope), 0)
 }

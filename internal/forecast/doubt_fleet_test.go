@@ -1,7 +1,6 @@
 package forecast_test
 
 import (
-	"fmt"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -110,7 +109,7 @@ func TestDoubtOnASimulatedFleet(t *testing.T) {
 			for _, d := range simulate.Defects() {
 				got := detect(f, d, cases, 12)
 				found, inTwo := float64(got.found)/float64(got.cases), float64(got.inTwo)/float64(got.cases)
-				t.Log(fmt.Sprintf("%-16s found %5.1f %%, within two readings %5.1f %%", d, 100*found, 100*inTwo))
+				t.Logf("%-16s found %5.1f %%, within two readings %5.1f %%", d, 100*found, 100*inTwo)
 				if found < want[d][0] || inTwo < want[d][1] {
 					t.Errorf("%s: found %.3f, within two readings %.3f, want %v", d, found, inTwo, want[d])
 				}
