@@ -63,12 +63,9 @@ func (m *metrics) took(kind string, r report) {
 }
 
 // measured serves what has been counted.
-func (s *api) measured() handler {
-	h := promhttp.HandlerFor(s.Metrics, promhttp.HandlerOpts{ErrorLog: promLog{s.Log}})
-	return func(w http.ResponseWriter, r *http.Request) error {
-		h.ServeHTTP(w, r)
-		return nil
-	}
+func (s *api) measured(w http.ResponseWriter, r *http.Request) error {
+	promhttp.HandlerFor(s.Metrics, promhttp.HandlerOpts{ErrorLog: promLog{s.Log}}).ServeHTTP(w, r)
+	return nil
 }
 
 // promLog passes on what goes wrong while metrics are gathered.

@@ -29,7 +29,7 @@ func (s *api) routes() []route {
 		{"/openapi.json", http.MethodGet, s.description},
 		{"/healthz", http.MethodGet, s.alive},
 		{"/readyz", http.MethodGet, s.ready},
-		{"/metrics", http.MethodGet, s.measured()},
+		{"/metrics", http.MethodGet, s.measured},
 	}
 }
 
