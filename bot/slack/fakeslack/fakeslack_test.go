@@ -270,3 +270,24 @@ func TestWaitEndsWithItsContext(t *testing.T) {
 	s.Close()
 	s.Close()
 }
+
+// Two processes of one app are connected: when the one that gets the events goes,
+// the other gets what that one did not acknowledge.
+func TestAnotherSocketTakesOver(t *testing.T) {
+	t.Parallel()
+	s := fakeslack.Start(t, fakeslack.Options{ResendAfter: time.Hour, PingEvery: -1})
+	first, second := dial(t, s), dial(t, s)
+	s.Say("C1", "U1", "ahu3 bag 145pa")
+	lost := second.read()
+	if err := second.conn.Close(); err != nil {
+		t.Fatal(err)
+	}
+	again := first.read()
+	if again.Attempt != 1 || again.ID == lost.ID {
+		t.Errorf("attempt %d under %s after %s; want it sent again under a new envelope", again.Attempt, again.ID, lost.ID)
+	}
+	first.ack(again)
+	if err := s.WaitIdle(t.Context()); err != nil {
+		t.Error(err)
+	}
+}

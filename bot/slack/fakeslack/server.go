@@ -67,8 +67,9 @@ type Server struct {
 	faults    map[string][]Fault
 	uploads   map[string]*File
 	tickets   map[string]bool
-	socket    *socket
-	opened    int // sockets opened so far
+	socket    *socket   // that envelopes go to: the one opened last
+	spare     []*socket // of further processes, oldest first
+	opened    int       // sockets opened so far
 	pending   []*delivery
 	outbound  []*delivery // those of pending that wait to be sent
 	envelopes map[string]*delivery
@@ -146,8 +147,10 @@ func (s *Server) Close() {
 	default:
 	}
 	close(s.quit)
-	if s.socket != nil {
-		s.socket.close()
+	for _, k := range append(s.spare, s.socket) {
+		if k != nil {
+			k.close()
+		}
 	}
 	for _, d := range s.pending {
 		d.stopTimer()

@@ -99,8 +99,7 @@ func (s *Server) serveSocket(w http.ResponseWriter, r *http.Request) {
 	s.abandon(k)
 }
 
-// adopt greets the new socket and makes it the one that envelopes go to,
-// beginning with everything still unacknowledged, in order.
+// adopt greets the new socket and makes it the one that envelopes go to.
 func (s *Server) adopt(k *socket) bool {
 	hello := map[string]any{
 		"type":            "hello",
@@ -118,8 +117,18 @@ func (s *Server) adopt(k *socket) bool {
 		return false
 	default:
 	}
-	s.socket = k
+	if s.socket != nil {
+		s.spare = append(s.spare, s.socket)
+	}
 	s.opened++
+	s.use(k)
+	return true
+}
+
+// use makes a socket the one that envelopes go to, beginning with everything
+// still unacknowledged, in order. The caller holds mu.
+func (s *Server) use(k *socket) {
+	s.socket = k
 	s.outbound = s.outbound[:0]
 	for _, d := range s.pending {
 		d.queued = true
@@ -128,16 +137,24 @@ func (s *Server) adopt(k *socket) bool {
 	}
 	s.notify()
 	s.poke()
-	return true
 }
 
+// abandon forgets a socket that broke. Another process's, if there is one, takes
+// over what it has not acknowledged.
 func (s *Server) abandon(k *socket) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.socket == k {
-		s.socket = nil
+	defer s.notify()
+	s.spare = slices.DeleteFunc(s.spare, func(other *socket) bool { return other == k })
+	if s.socket != k {
+		return
 	}
-	s.notify()
+	s.socket = nil
+	if n := len(s.spare); n > 0 {
+		next := s.spare[n-1]
+		s.spare = s.spare[:n-1]
+		s.use(next)
+	}
 }
 
 func (s *Server) ping(k *socket) {

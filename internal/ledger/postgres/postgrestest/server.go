@@ -29,7 +29,9 @@ import (
 // Server is a running server.
 type Server struct {
 	dir     string
-	cmd     *exec.Cmd
+	bin     string
+	account *syscall.Credential // who runs it; nil for ourselves
+	cmd     *exec.Cmd           // nil while stopped
 	log     *bytes.Buffer
 	ended   chan error
 	schemas atomic.Int64
@@ -53,8 +55,8 @@ func Start(ctx context.Context) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{dir: dir, log: &bytes.Buffer{}, ended: make(chan error, 1)}
-	if err := s.start(ctx, filepath.Dir(initdb), account); err != nil {
+	s := &Server{dir: dir, bin: filepath.Dir(initdb), account: account, log: &bytes.Buffer{}, ended: make(chan error, 1)}
+	if err := errors.Join(s.create(ctx), s.Restart(ctx)); err != nil {
 		return nil, errors.Join(err, s.Stop())
 	}
 	return s, nil
@@ -95,26 +97,40 @@ func account() (*syscall.Credential, error) {
 	return &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}, err
 }
 
-func (s *Server) start(ctx context.Context, bin string, account *syscall.Credential) error {
-	if account != nil {
-		if err := os.Chown(s.dir, int(account.Uid), int(account.Gid)); err != nil {
+// data is the folder of the cluster.
+func (s *Server) data() string { return filepath.Join(s.dir, "data") }
+
+func (s *Server) command(ctx context.Context, program string, args ...string) *exec.Cmd {
+	cmd := exec.CommandContext(ctx, filepath.Join(s.bin, program), append([]string{"-D", s.data()}, args...)...)
+	cmd.Dir, cmd.SysProcAttr = s.dir, &syscall.SysProcAttr{Credential: s.account}
+	return cmd
+}
+
+// create makes the cluster.
+func (s *Server) create(ctx context.Context) error {
+	if s.account != nil {
+		if err := os.Chown(s.dir, int(s.account.Uid), int(s.account.Gid)); err != nil {
 			return err
 		}
 	}
-	data := filepath.Join(s.dir, "data")
-	initdb := exec.CommandContext(ctx, filepath.Join(bin, "initdb"), "-D", data, "-U", "clogwise", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync")
-	initdb.Dir, initdb.SysProcAttr = s.dir, &syscall.SysProcAttr{Credential: account}
+	initdb := s.command(ctx, "initdb", "-U", "clogwise", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync")
 	if out, err := initdb.CombinedOutput(); err != nil {
 		return fmt.Errorf("initdb: %w\n%s", err, out)
 	}
-	s.cmd = exec.Command(filepath.Join(bin, "postgres"), "-D", data, "-k", s.dir, "-c", "listen_addresses=",
+	return nil
+}
+
+// Restart starts a server that was stopped on the data it left, and waits until
+// it answers.
+func (s *Server) Restart(ctx context.Context) error {
+	s.cmd = s.command(context.WithoutCancel(ctx), "postgres", "-k", s.dir, "-c", "listen_addresses=",
 		"-c", "shared_buffers=32MB", "-c", "max_connections=300", "-c", "logging_collector=off")
-	s.cmd.Dir, s.cmd.SysProcAttr = s.dir, &syscall.SysProcAttr{Credential: account}
 	s.cmd.Stdout, s.cmd.Stderr = s.log, s.log
 	if err := s.cmd.Start(); err != nil {
+		s.cmd = nil
 		return err
 	}
-	go func() { s.ended <- s.cmd.Wait() }()
+	go func(cmd *exec.Cmd) { s.ended <- cmd.Wait() }(s.cmd)
 	return s.await(ctx)
 }
 
@@ -140,12 +156,28 @@ func (s *Server) await(ctx context.Context) error {
 
 // Stop stops the server and removes what it kept.
 func (s *Server) Stop() error {
-	var err error
-	if s.cmd != nil && s.cmd.Process != nil {
-		err = s.cmd.Process.Signal(syscall.SIGINT) // "fast": connections are ended
-		<-s.ended
+	return errors.Join(s.Shutdown(), os.RemoveAll(s.dir))
+}
+
+// Shutdown stops the server in good order, ending its connections; Restart
+// starts it again. A stopped server stays stopped.
+func (s *Server) Shutdown() error { return s.end(syscall.SIGINT) } // "fast"
+
+// Crash ends the server at once, without a checkpoint: it must recover from its
+// log when it is started again, as after a power cut.
+func (s *Server) Crash() error { return s.end(syscall.SIGQUIT) } // "immediate"
+
+func (s *Server) end(how syscall.Signal) error {
+	if s.cmd == nil {
+		return nil
 	}
-	return errors.Join(err, os.RemoveAll(s.dir))
+	err := s.cmd.Process.Signal(how)
+	if errors.Is(err, os.ErrProcessDone) {
+		err = nil
+	}
+	<-s.ended
+	s.cmd = nil
+	return err
 }
 
 // URL connects to the server, looking for tables in a schema ("" = public).
