@@ -6,7 +6,6 @@ import (
 
 	"clogwise/internal/doubt"
 	"clogwise/internal/entry"
-	"clogwise/internal/forecast"
 	"clogwise/internal/plant"
 	"clogwise/internal/resistance"
 )
@@ -14,12 +13,16 @@ import (
 // doubtPast marks readings of finished lives that do not fit, so that priors do
 // not learn from torn bags.
 func (w *work) doubtPast() {
+	if len(w.lives) == 0 {
+		return
+	}
+	hours := w.in.Prior.AtLimit(w.out.LimitPa).MedianLife()
 	prev := 0.0
 	for i := range w.lives {
 		l := &w.lives[i]
-		in := w.doubtInput(*l, w.in.Prior)
+		in := w.doubtInput(*l)
+		in.LifeHours, in.Scatter = hours, w.in.Prior.Noise.Rel
 		in.PrevCleanPa, in.BeforeSwapPa = prev, w.lastOf(i-1)
-		in.LimitPa = w.out.LimitPa
 		w.mark(l, in)
 		prev = 0
 		if c := l.clean(); c != nil && !c.doubtful {
@@ -38,7 +41,8 @@ func (w *work) lastOf(i int) float64 {
 
 // doubt marks readings of the present life that do not fit and says so.
 func (w *work) doubt() {
-	in := w.doubtInput(w.cur, w.prior)
+	in := w.doubtInput(w.cur)
+	in.LifeHours, in.Scatter = w.prior.AtLimit(w.out.LimitPa).MedianLife(), w.prior.Noise.Rel
 	if s := w.out.LastSwap; s != nil && s.BeforePa != nil {
 		in.BeforeSwapPa = *s.BeforePa
 	}
@@ -77,9 +81,9 @@ func (w *work) mark(l *life, in doubt.Input) []doubt.Finding {
 }
 
 // doubtInput is a life as package doubt sees it.
-func (w *work) doubtInput(l life, prior forecast.Prior) doubt.Input {
+func (w *work) doubtInput(l life) doubt.Input {
 	in := doubt.Input{
-		LifeHours: prior.AtLimit(w.out.LimitPa).MedianLife(), Scatter: prior.Noise.Rel, CleanPa: w.out.CleanPa, LimitPa: w.out.LimitPa, Start: l.start,
+		CleanPa: w.out.CleanPa, LimitPa: w.out.LimitPa, Start: l.start,
 		Gauge: w.bank.Gauge, Siblings: w.in.Beside, Habit: w.site.Units, Loc: w.loc,
 	}
 	if c, ok := resistance.CleanFor(w.ahu, w.bank, w.in.Register.Item, w.law); ok {

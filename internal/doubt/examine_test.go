@@ -84,6 +84,7 @@ func TestExamine(t *testing.T) {
 		{"high, one reading", after(160), nil, []want{{doubt.Jump, true, false, []int{10}}}},
 		{"high past the limit blocks", after(210), nil, []want{{doubt.Jump, true, true, []int{10}}}},
 		{"jump that stays counts", after(160, 165, 165), nil, []want{{doubt.Jump, false, false, nil}}},
+		{"high, and the rest catches up", after(130, nan, nan, 130, 135), nil, []want{{doubt.Jump, false, false, nil}}},
 		{"jump in smoke on record", after(150), func(in *doubt.Input) { in.Readings[10].Dusty = true }, nil},
 		{"above twice the limit", after(420), nil, []want{{doubt.AboveTwice, true, true, []int{10}}}},
 		{"above twice the limit, confirmed", after(420, 430), nil, []want{{doubt.AboveTwice, false, false, nil}}},

@@ -148,10 +148,17 @@ func (w *walk) staysHigh(i int, v verdict) bool {
 	case v.kind.entryFault():
 		w.aside(i, v)
 		return true
+	case math.Log(w.rs[i].Pa) > w.run.y-stayedLn:
+		w.believe(i) // no spike: the rest has caught up with it
+		return true
 	}
 	w.spiked(i)
 	return false
 }
+
+// stayedLn is how little, in ln, a reading may lie under a high one for it to
+// have stayed.
+const stayedLn = 0.05
 
 // spiked closes a high run whose readings came back.
 func (w *walk) spiked(i int) {

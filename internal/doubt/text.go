@@ -41,8 +41,8 @@ func (w *walk) fallen(r *run) {
 	f.Evidence["expected_pa"], f.Evidence["pa"] = was, is
 	f.Evidence["fall_share"] = 1 - is/was
 	f.Code, f.Blocks = Fall, true
-	f.Text = fmt.Sprintf("Fell from %s to %s since %s, no change-out on record.", w.pressure(was), w.pressure(is), w.day(w.rs[r.first].At))
-	f.Check = "Look for a torn or slipped filter, an open door, a slower fan. Then say fixed or changed."
+	f.Text = fmt.Sprintf("Down from %s to %s since %s, no change-out on record.", w.pressure(was), w.pressure(is), w.day(w.rs[r.first].At))
+	f.Check = "Look for a torn or slipped filter, an open door, a slower fan. Say what was fixed, or changed."
 	if !(w.clean > 0) {
 		return
 	}
@@ -51,10 +51,10 @@ func (w *walk) fallen(r *run) {
 	f.Evidence["clean_pa"] = w.asRead(i, math.Log(w.clean))
 	switch {
 	case toClean < math.Log(0.5):
-		f.Check = "Look for a tube off, an open door, missing filters. Then say fixed."
+		f.Check = "Look for a tube off, an open door, missing filters. Say what was fixed."
 	case math.Abs(toClean) < nearCleanLn && w.line.level-math.Log(w.clean) > farFromCleanLn:
 		f.Code = SwapUnreported
-		f.Text = fmt.Sprintf("Fell to %s since %s, about the clean value; no change-out on record.", w.pressure(is), w.day(w.rs[r.first].At))
+		f.Text = fmt.Sprintf("Down to %s since %s, about the clean value; no change-out on record.", w.pressure(is), w.day(w.rs[r.first].At))
 		f.Check = "If it was changed, say so with the date. If not, look for a torn filter or an open door."
 	}
 }
