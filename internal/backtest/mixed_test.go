@@ -37,6 +37,9 @@ func mixedDuties(seed uint64, n int) []backtest.Run {
 
 func TestMixedDutiesBeatTheFixedIntervalThreefold(t *testing.T) {
 	t.Parallel()
+	if testing.Short() {
+		t.Skip("learns 36 priors: some seconds")
+	}
 	rep, err := backtest.Evaluate(mixedDuties(7, 36), backtest.Options{Axis: backtest.ByDust, Seeds: 1},
 		[]backtest.Method{backtest.Clogwise(), backtest.FixedInterval()})
 	if err != nil {

@@ -73,10 +73,8 @@ type level struct {
 const memory = 6 // accepted readings that an expectation looks back on
 
 func newWatch(in ExamineInput) *watch {
+	in.Prior, in.Life = mended(in.Prior, in.Life)
 	w := &watch{in: in, obs: slices.Clone(in.Life.Obs)}
-	if !(w.in.Life.LimitPa > 0) {
-		w.in.Life.LimitPa = in.Prior.LimitPa
-	}
 	for i := range w.obs {
 		w.obs[i].Doubtful = false
 		w.order = append(w.order, i)

@@ -16,16 +16,39 @@ const (
 // of its arguments, gives the same result to the last bit for any order of the
 // readings, and takes time linear in their number with a small factor (beyond
 // some 30 readings they are merged first). With no readings it answers from
-// the prior. A life without a limit takes the prior's.
+// the prior. A life without a limit takes the prior's; a prior that
+// fails its Check is replaced by that of a secondary stage.
 //
 // A limit other than the prior's is found on the curves that the prior's limit
 // anchors, so that a higher limit is never reached sooner. Where the two differ
 // much, a class prior is better made for the limit in the first place.
 func Fit(prior Prior, life Life) Posterior {
-	if !(life.LimitPa > 0) {
+	prior, life = mended(prior, life)
+	return fitPoints(prior, life, gather(life.Obs, prior.LimitPa))
+}
+
+// mended puts a secondary stage's class prior in the place of a prior that
+// fails its Check, and the prior's limit in the place of none.
+func mended(prior Prior, life Life) (Prior, Life) {
+	if !(life.LimitPa >= 1e-6) || life.LimitPa > 1e9 {
+		life.LimitPa = 0
+	}
+	if !(life.CleanPa > 0) || life.CleanPa > 1e9 {
+		life.CleanPa = 0
+	}
+	if !(math.Abs(life.NowX) <= mostX) {
+		life.NowX = 0
+	}
+	if prior.Check() != nil {
+		prior = DefaultFor("secondary").For(life.LimitPa, life.CleanPa).Prior()
+	}
+	if life.LimitPa == 0 {
 		life.LimitPa = prior.LimitPa
 	}
-	return fitPoints(prior, life, gather(life.Obs, prior.LimitPa))
+	if life.CleanPa > mostLimits*prior.LimitPa {
+		life.CleanPa = 0
+	}
+	return prior, life
 }
 
 // fitPoints computes the posterior from points gathered at the prior's limit.
@@ -74,8 +97,13 @@ func (p *Prior) lifeNodes(pts []point) []float64 {
 	if len(pts) == 0 || !(pts[len(pts)-1].x > 0) {
 		return out
 	}
-	for last := math.Log(2 * pts[len(pts)-1].x); out[len(out)-1] < last; {
-		out = append(out, math.Min(out[len(out)-1]+0.25, last))
+	top, last := out[len(out)-1], math.Log(2*pts[len(pts)-1].x)
+	if last <= top {
+		return out
+	}
+	more := math.Min(math.Ceil((last-top)/0.25), 24)
+	for k := 1.0; k <= more; k++ {
+		out = append(out, top+(last-top)*k/more)
 	}
 	return out
 }

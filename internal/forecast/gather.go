@@ -10,6 +10,14 @@ import (
 // equal stretches of the axis.
 const mostPoints = 32
 
+// mostX is the largest axis value that is looked at; nothing lasts so long in
+// any unit.
+const mostX = 1e12
+
+// mostLimits is how many times the limit a reading can be and still be looked
+// at: beyond it is no resistance of a filter, whatever it is.
+const mostLimits = 100
+
 // point is one reading, or several merged, ready for the filter. Resistances
 // are fractions of the limit.
 type point struct {
@@ -26,7 +34,7 @@ type point struct {
 func gather(obs []Observation, limitPa float64) []point {
 	pts := make([]point, 0, len(obs))
 	for _, o := range obs {
-		if o.Doubtful || !(o.Weight > 0) || !finite(o.X) || !finite(o.Pa) {
+		if o.Doubtful || !(o.Weight > 0) || !(math.Abs(o.X) <= mostX) || !(math.Abs(o.Pa) <= mostLimits*limitPa) {
 			continue
 		}
 		pts = append(pts, point{

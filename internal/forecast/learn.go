@@ -23,6 +23,7 @@ const (
 // covariance of the curve coefficients, and the sizes of reading error and
 // smooth misfit, are found by expectation–maximisation.
 func Learn(class Prior, lives []FinishedLife) Prior {
+	class, _ = mended(class, Life{})
 	lives = usable(lives)
 	if len(lives) == 0 {
 		return class

@@ -19,9 +19,7 @@ type Tracker struct {
 
 // NewTracker starts a life with the readings it has.
 func NewTracker(prior Prior, life Life) *Tracker {
-	if !(life.LimitPa > 0) {
-		life.LimitPa = prior.LimitPa
-	}
+	prior, life = mended(prior, life)
 	life.Obs = slices.Clone(life.Obs)
 	sort.SliceStable(life.Obs, func(i, j int) bool { return life.Obs[i].X < life.Obs[j].X })
 	return &Tracker{prior: prior, life: life}
