@@ -65,8 +65,8 @@ func (p *parser) booking(g *group) bool {
 		return true
 	}
 	if !g.timed {
-		for _, place := range p.bookPlaces(g, ahus[0])[:1] {
-			p.askWhenToBook(g, place)
+		if places := p.bookPlaces(g, ahus[0]); len(places) > 0 {
+			p.askWhenToBook(g, places[0])
 		}
 		return true
 	}
@@ -103,9 +103,9 @@ func (p *parser) dayOnly(g *group) bool {
 	return true
 }
 
-// dated asks about a bank and a day with nothing said of what happened or is to
+// dayAlone asks about a bank and a day with nothing said of what happened or is to
 // happen then: "AHU-6 bags Thursday 8am".
-func (p *parser) dated(g *group) bool {
+func (p *parser) dayAlone(g *group) bool {
 	if g.ahu == nil || !g.timed || g.moment.day != dayWeekday && g.moment.day != dayDate || g.moment.until || !g.hasKind(mBank) || g.hasKind(mNum, mItem) || g.line.question || g.line.unknown > 2 || len(g.line.marks) > 12 {
 		return false
 	}
@@ -167,7 +167,7 @@ func (p *parser) askWhenToBook(g *group, place plant.BankID) {
 			continue
 		}
 		text := day.Format("2006-01-02") + " " + clock
-		edits := []edit{{g.line.to, g.line.to, " " + text}}
+		edits := []edit{{g.end(), g.end(), " " + text}}
 		for _, s := range g.moment.spans {
 			edits = append(edits, edit{s.from, s.to, ""})
 		}

@@ -30,21 +30,21 @@ func momentOf(ms []*mark) (moment, bool) {
 			}
 			found = true
 			out.until = i > 0 && ms[i-1].is(cTo)
-			out.spans = append(out.spans, p0(ms, i))
+			out.spans = append(out.spans, spanAt(ms, i))
 			exact = exact || w.clock && !w.vague
 			continue
 		}
 		if w.day == dayNone && w.clock && !exact {
 			out.clock, out.hour, out.min, out.vague = true, w.hour, w.min, w.vague
 			exact, found = true, true
-			out.spans = append(out.spans, p0(ms, i))
+			out.spans = append(out.spans, spanAt(ms, i))
 		}
 	}
 	return out, found
 }
 
-// p0 is the span of a time with the little word before it.
-func p0(ms []*mark, i int) edit {
+// spanAt is the span of a time with the little word before it.
+func spanAt(ms []*mark, i int) edit {
 	from := ms[i].from
 	if i > 0 && (ms[i-1].is(cAt) || ms[i-1].punct("@")) {
 		from = ms[i-1].from
@@ -75,7 +75,7 @@ func (m moment) past(now time.Time, loc *time.Location) (t time.Time, note strin
 		}
 		return now.Add(time.Duration(m.n) * m.unit), "", true
 	}
-	y, mon, d := m.date0(local, false)
+	y, mon, d := m.calendarDay(local, false)
 	today := y == local.Year() && mon == local.Month() && d == local.Day()
 	switch {
 	case m.day == dayWeek, m.day == dayWeeks:
@@ -100,8 +100,8 @@ func (m moment) past(now time.Time, loc *time.Location) (t time.Time, note strin
 // the date is one that has yet to come.
 const unsaidYear = 200 * 24 * time.Hour
 
-// date0 finds the calendar day, looking back or ahead from local.
-func (m moment) date0(local time.Time, ahead bool) (int, time.Month, int) {
+// calendarDay finds the calendar day, looking back or ahead from local.
+func (m moment) calendarDay(local time.Time, ahead bool) (int, time.Month, int) {
 	y, mon, d := local.Date()
 	day := func(n int) (int, time.Month, int) {
 		return time.Date(y, mon, d+n, 12, 0, 0, 0, time.UTC).Date()
@@ -170,7 +170,7 @@ func (m moment) ahead(now time.Time, loc *time.Location, hour, minute int) (t ti
 		}
 		local = local.AddDate(0, 0, int(time.Duration(m.n)*m.unit/(24*time.Hour)))
 	}
-	y, mon, d := m.date0(local, true)
+	y, mon, d := m.calendarDay(local, true)
 	h, mi := hour, minute
 	if m.clock {
 		h, mi = m.hour, m.min

@@ -178,8 +178,7 @@ func onlyLink(w string) bool {
 }
 
 func (p *parser) askReasonToSkip(g *group, ahu plant.BankID) {
-	end := g.marks[len(g.marks)-1].to
-	add := func(reason string) []edit { return []edit{{end, end, ": " + reason}} }
+	add := func(reason string) []edit { return []edit{{g.end(), g.end(), ": " + reason}} }
 	p.problem(AskReason, saySkipReason(p.reg.Name(ahu)),
 		option{keys: []string{"locked"}, label: "plant room locked", edits: add("plant room locked")},
 		option{keys: []string{"no access", "access"}, label: "no safe access", edits: add("no safe access")},

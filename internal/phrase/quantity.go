@@ -276,9 +276,15 @@ func (p *parser) pressure(bank plant.BankID, m *mark, n number, r role) (value, 
 		return v, false
 	case u.kind == uNone:
 		c, ok := e.assume(n.value, r)
-		if q.sign == dashed || n.value == 0 && q.sign == unsigned {
-			c, ok = candidate{unit: pressureUnit(e.unitsAt()[0]), value: n.value, pa: e.unitsAt()[0].ToPa(n.value)}, true
-		} else if ok {
+		switch asked := q.sign == dashed || n.value == 0 && q.sign == unsigned; {
+		case asked && !ok: // asked about anyway: the likeliest unit will do
+			first := e.unitsAt()[0]
+			c, ok = candidate{unit: pressureUnit(first), value: n.value, pa: first.ToPa(n.value)}, true
+			if q.sign == dashed {
+				p.askSign(bank, m, value{}) // and about the unit afterwards
+				return v, false
+			}
+		case ok && !asked:
 			p.bare = append(p.bare, bareNumber{m, c, bank})
 		}
 		if !ok {
@@ -296,7 +302,7 @@ func (p *parser) pressure(bank plant.BankID, m *mark, n number, r role) (value, 
 		typed, n.decimals = n.alt, 0
 	}
 	v.pa = u.pascals(typed)
-	if q.sign == negated {
+	if q.sign == negated && v.pa != 0 {
 		v.pa = -v.pa
 	}
 	v.step = max(u.pascals(math.Pow10(-n.decimals)), e.bank.Gauge.StepPa)
@@ -450,10 +456,12 @@ func both(c candidate) string {
 }
 
 func (p *parser) askSign(bank plant.BankID, m *mark, v value) {
-	pa := units.Pressure(math.Abs(v.pa), p.habit(bank))
-	u := ""
-	if m.q.unit.kind == uNone {
-		u = " " + v.unit
+	pa, u := p.raw(m.q.signFrom, m.q.numTo), ""
+	if v.unit != "" {
+		pa = units.Pressure(math.Abs(v.pa), p.habit(bank))
+		if m.q.unit.kind == uNone {
+			u = " " + v.unit
+		}
 	}
 	number := p.text[m.q.signFrom+dashLen(p.text, m.q.signFrom) : m.q.unitTo]
 	p.problem(AskSign, saySign(p.reg.Name(bank), pa),

@@ -14,7 +14,7 @@ import (
 // comes first, then bank by bank.
 func (p *parser) statement(g *group) {
 	switch {
-	case p.deferral(g), p.cancel(g), p.event(g), p.jobDone(g), p.jobStart(g), p.booking(g), p.dated(g), p.stock(g):
+	case p.deferral(g), p.cancel(g), p.event(g), p.jobDone(g), p.jobStart(g), p.booking(g), p.dayAlone(g), p.stock(g):
 		return
 	}
 	first := len(p.items)
@@ -419,8 +419,6 @@ func (p *parser) offset(bank plant.BankID, s *segment, nums []*mark) (float64, [
 	}
 	return 0, nums
 }
-
-// amendment: a value that takes the place of the last one.
 
 // corrects reports whether a group puts an earlier entry right.
 func (p *parser) corrects(g *group) bool { return g.line.has(cAmend) }

@@ -116,7 +116,7 @@ func (p *parser) order(g *group) bool {
 		flags = append(flags, "count-differs")
 	}
 	o := entry.Order{Item: code, Count: n, Requested: !placed && !arrived, Received: arrived && !placed}
-	if g.timed && o.Received == false && g.moment.day != dayNone && (g.moment.future || g.moment.day != dayOffset) {
+	if g.timed && !o.Received && g.moment.day != dayNone && (g.moment.future || g.moment.day != dayOffset) {
 		t, _ := p.local(g.moment, place).ahead(p.sc.Now, p.zone(place), 0, 0)
 		if t.After(p.sc.Now) && !g.moment.bad {
 			o.Due = &t
@@ -256,7 +256,7 @@ func (p *parser) askItem(g *group, size [3]int, sized bool) {
 			break
 		}
 		names = append(names, it.Code)
-		options = append(options, option{keys: []string{it.Code}, label: it.Code, edits: []edit{{g.line.to, g.line.to, " " + it.Code}}})
+		options = append(options, option{keys: []string{it.Code}, label: it.Code, edits: []edit{{g.end(), g.end(), " " + it.Code}}})
 	}
 	what := ""
 	if sized {

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"clogwise/internal/entry"
 	"clogwise/internal/plant"
@@ -19,6 +20,7 @@ import (
 // after the other. Whatever is unclear becomes a problem; the first problem is
 // what is asked, and then nothing is saved.
 func Understand(text string, sc Scope) Meaning {
+	text = clean(text)
 	if len(text) > MaxLength {
 		m := Understand(text[:MaxLength], sc)
 		if m.Outcome == Chatter {
@@ -27,6 +29,14 @@ func Understand(text string, sc Scope) Meaning {
 		return Meaning{Outcome: Refused, Code: RefuseLong, Reply: sayTooLong(), About: m.About}
 	}
 	return understand(text, sc, 0)
+}
+
+// clean drops bytes that are no text, so that what is kept of a message always is.
+func clean(text string) string {
+	if !utf8.ValidString(text) {
+		text = strings.ToValidUTF8(text, "")
+	}
+	return strings.ReplaceAll(text, "\x00", "")
 }
 
 // understand reads text; depth counts how often an answer has been tried out
@@ -337,6 +347,9 @@ type group struct {
 	cues   cueSet
 	kinds  uint32
 }
+
+// end is the byte after the last mark of the group.
+func (g *group) end() int { return g.marks[len(g.marks)-1].to }
 
 func (g *group) has(c ...cue) bool { return g.cues.any(c) }
 

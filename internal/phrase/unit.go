@@ -55,7 +55,7 @@ var extraPressure = map[string]units.PressureUnit{
 // matchUnit reads the longest unit name at the start of s (after blanks) and
 // gives its length in bytes, blanks included; 0 = none.
 func matchUnit(s string) (unit, int) {
-	start := len(s) - len(strings.TrimLeft(s, "  \t"))
+	start := len(s) - len(strings.TrimLeft(s, " \t\u00a0\u202f"))
 	var best unit
 	n := 0
 	var name strings.Builder

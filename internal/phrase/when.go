@@ -24,8 +24,7 @@ type when struct {
 	day       dayKind
 	n         int // offset, weekday, week or span
 	unit      time.Duration
-	months    bool // a span of months
-	year      int  // dayDate; 0 = not said
+	year      int // dayDate; 0 = not said
 	month     time.Month
 	date      int
 	last      bool // "last Mon"

@@ -87,11 +87,7 @@ const (
 	cForget
 	cSet
 	cCopy
-	cLastTime
-	cWithin
-	cReading
 	cFan
-	cPast
 	cFor
 	cMark
 	cueCount
@@ -116,7 +112,8 @@ func (s *cueSet) add(c cue) { s[c/64] |= 1 << (c % 64) }
 // lexicon lists the words and phrases of each cue: English, then German, then
 // Spanish, folded to lower case without accents and apostrophes.
 var lexicon = map[cue]string{
-	cFill: `give send list show tell no a an the is it its was|has|have been are on in im ive i we us our of unit ahu|unit this that there here been had
+	cFill: `last last|time previous letzte zuletzt ultimo ultima since|last ago reading readings read dp|reading lese ablesung lecturas nachste nachsten within in|the|next next innerhalb proximos month week months weeks monat woche mes semana
+		give send list show tell no a an the is it its was|has|have been are on in im ive i we us our of unit ahu|unit this that there here been had
 		filter filters bank banks dp pd delta pressure drop diff differential needle value reading|is gauge|reads reads reading|now
 		pls please plz ta thx thanks thank|you cheers hi hello hey morning all|good afternoon folks guys team again also just still only got
 		getting looking looks look reading|is showing shows show|ing approx about approximately around roughly circa ca ish say
@@ -213,11 +210,7 @@ var lexicon = map[cue]string{
 	cForget:   `forget ignore disregard override vergiss ignoriere olvida ignora`,
 	cSet:      `set raise lower increase reduce alter adjust move make setze andere pon sube baja`,
 	cCopy:     `same|as|last|wk same|as|last|week same|as|last|time same|as|last|month same|as|yesterday same|again copy copy|last copy|over repeat|last ditto dito reuse use|last|weeks use|last gleich|wie|letzte|woche wie|letzte|woche igual|que|la|semana|pasada same|as|previous|week same|numbers`,
-	cLastTime: `last last|time previous letzte zuletzt ultimo ultima`,
-	cWithin:   `nachste nachsten within in|the|next next innerhalb proximos month week months weeks monat woche mes semana`,
-	cReading:  `reading readings read dp|reading lese ablesung lecturas`,
 	cFan:      `fan fans ventilator ventilador speed drive vfd inverter`,
-	cPast:     `since|last ago`,
 	cFor:      `for fur para`,
 	cMark:     `mark flag record log enter put`,
 }
