@@ -337,8 +337,11 @@ func (w *work) present() {
 		}
 	}
 	for _, x := range w.stand {
-		if w.cur.swap != nil && x.At.Before(w.cur.start) {
-			continue
+		if w.cur.swap != nil {
+			if x.At.Before(w.cur.start) {
+				continue
+			}
+			o.LifeSeq = min(o.LifeSeq, x.Seq) // older than a change-out told late
 		}
 		switch b := x.Body.(type) {
 		case entry.Skip:
