@@ -66,12 +66,13 @@ func (p *program) backtestCommand() *cobra.Command {
 			if p.json {
 				return p.printJSON(report)
 			}
-			_, err = fmt.Fprint(p.out, report)
-			return err
+			return report.Table(p.out)
 		},
 	}
-	c.Flags().StringVar(&axis, "axis", "dust", "dust or time")
+	c.Flags().StringVar(&axis, "axis", "", "dust or time; default: dust where the file has it")
 	c.Flags().Float64Var(&o.LimitPa, "limit-pa", 400, "resistance that ends a life, Pa")
-	c.Flags().IntVar(&o.Seeds, "seeds", 3, "how often each cell is drawn")
+	c.Flags().IntVar(&o.Seeds, "seeds", 5, "how often each cell is drawn")
+	c.Flags().Float64Var(&o.Noise, "noise", 0.05, "relative standard deviation added to each reading")
+	c.Flags().Float64Var(&o.StepPa, "step-pa", 5, "rounding of each reading, Pa")
 	return c
 }

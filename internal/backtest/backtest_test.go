@@ -1,7 +1,6 @@
 package backtest_test
 
 import (
-	"math"
 	"strconv"
 	"strings"
 	"testing"
@@ -42,77 +41,8 @@ func TestReadRunsNamesTheFault(t *testing.T) {
 	}
 }
 
-func TestReadSeries(t *testing.T) {
-	t.Parallel()
-	rows, err := backtest.ReadSeries(strings.NewReader(
-		"time,Pa,flow_m3s,fan_pct,who\n2026-01-01 08:00,100,2.5,,a\n\n2026-01-02 08:00,104,,90,b\n"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(rows) != 2 || rows[1].Hours != 24 || rows[0].FlowM3s != 2.5 || rows[1].FanPct != 90 {
-		t.Errorf("got %+v", rows)
-	}
-}
-
-func TestReadSeriesNamesTheFault(t *testing.T) {
-	t.Parallel()
-	tests := []struct{ name, file, want string }{
-		{"empty", "", "empty"},
-		{"no pa", "hours\n", `no column "pa"`},
-		{"no clock", "pa\n", `no column "hours" or "time"`},
-		{"header only", "hours,pa\n", "no readings"},
-		{"empty field", "hours,pa\n1,\n", `row 2, column "pa": empty`},
-		{"not a number", "hours,pa\n1,10\n2,ten\n", `row 3, column "pa": "ten"`},
-		{"not a time", "time,pa\nyesterday,10\n", `row 2, column "time": "yesterday"`},
-		{"negative airflow", "hours,pa,flow_m3s\n1,10,-2\n", `row 2, column "flow_m3s": -2 is below 0`},
-		{"before the first", "time,pa\n2026-01-02,10\n2026-01-01,11\n", `row 3, column "time": before the first row`},
-	}
-	for _, tt := range tests {
-		t.Run(tt.name, func(t *testing.T) {
-			if _, err := backtest.ReadSeries(strings.NewReader(tt.file)); err == nil || !strings.Contains(err.Error(), tt.want) {
-				t.Errorf("error %v, want one with %q", err, tt.want)
-			}
-		})
-	}
-}
-
-func TestForecastFile(t *testing.T) {
-	t.Parallel()
-	var file strings.Builder
-	file.WriteString("hours,pa\n0,80\n")
-	for h := 100; h <= 1500; h += 100 { // straight to 200 Pa at 3000 h
-		file.WriteString(strings.Join([]string{itoa(h), itoa(80 + 120*h/3000)}, ",") + "\n")
-	}
-	got, err := backtest.ForecastFile(strings.NewReader(file.String()), backtest.Bank{Stage: "secondary", LimitPa: 200, CleanPa: 80, StepPa: 1})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if lo, hi := got.LifeHours.In80[0], got.LifeHours.In80[1]; lo > 3000 || hi < 2900 || got.LifeHours.Median < 2300 || got.LifeHours.Median > 3500 {
-		t.Errorf("life %+v, want about 3000 h", got.LifeHours)
-	}
-	if got.NowHours != 1500 || math.Abs(got.NowPa-140) > 5 || got.Readings != 16 || got.Doubtful != 0 || len(got.Findings) != 0 {
-		t.Errorf("got %+v", got)
-	}
-}
-
 // At 80 % of design airflow a filter that would read 140 Pa reads
 // 140·0.8^(1/0.85) = 107.7 Pa (computed from the power law).
-func TestForecastFileCorrectsAirflow(t *testing.T) {
-	t.Parallel()
-	bank := backtest.Bank{Stage: "secondary", LimitPa: 200, CleanPa: 80, DesignFlowM3s: 3}
-	full, err := backtest.ForecastFile(strings.NewReader("hours,pa,flow_m3s\n800,110,3\n1500,140,3\n"), bank)
-	if err != nil {
-		t.Fatal(err)
-	}
-	part, err := backtest.ForecastFile(strings.NewReader("hours,pa,flow_m3s\n800,84.6,2.4\n1500,107.7,2.4\n"), bank)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if a, b := full.NowPa, part.NowPa; math.Abs(a-b) > 3 {
-		t.Errorf("now %.1f Pa from design airflow, %.1f Pa from 80 %% of it", a, b)
-	}
-}
-
 func TestEvaluateRefusesTooFewRuns(t *testing.T) {
 	t.Parallel()
 	runs := mixedDuties(1, 2)

@@ -1,6 +1,6 @@
-// Package backtest measures forecasts on recorded lives, and reads the files
-// that the offline commands work on. It is pure: it reads from an io.Reader and
-// writes to an io.Writer, and given the same options it gives the same figures.
+// Package backtest measures forecasts on recorded lives. It is pure: it reads from
+// an io.Reader and writes to an io.Writer, and given the same options it gives the
+// same figures.
 //
 // The evaluation leaves one life out, lets every method learn from the others,
 // cuts the life at shares of its length, thins it to a few gauge readings with

@@ -10,8 +10,6 @@
 //	class := forecast.ClassPrior("secondary")       // before any life has ended
 //	fleet := forecast.Learn(class, finishedLives)   // all finished lives of like banks
 //	bank  := fleet.ForBank(ownFinishedLives)        // this bank's own
-//	obs, findings := forecast.Examine(forecast.ExamineInput{Prior: bank, Life: life})
-//	life.Obs = obs                                  // doubtful readings marked
 //	post  := forecast.Fit(bank, life)
 //	post.Remaining(0.5), post.Remaining(0.1), post.Remaining(0.9)
 //
@@ -79,19 +77,4 @@
 // 80 % range holds 84 % of Weibull lives, 79 % under step changes of dust, 79 %
 // under varying airflow, 81 % under seasons; the 95 % range 94 to 95 %. With the
 // variance doubled or halved the pooled 80 % range would hold 92 or 63 %.
-//
-// Doubt on a simulated fleet (lives of about half a year, noise 3–5 %, gauge
-// steps 1, 2 or 5 Pa, 400 lives for each figure): found, of these within two
-// readings, in percent of all cases:
-//
-//	                            weekly readings   daily readings
-//	torn bag, 25–60 % lower        99 / 99          100 / 100
-//	wet spike, 40–100 % higher     93 / 28           96 / 24   (known when it has come back)
-//	stuck gauge                    65 /  0           89 /  0
-//	zero drift, zero checked       91 / 91           90 / 90
-//	swapped tubes                 100 / 100         100 / 100
-//	unreported swap                78 / 76           89 / 86   (early ones lower little)
-//	wrong bank                     80 / 80           83 / 83   (some siblings read alike)
-//	wrong unit                    100 / 100         100 / 100
-//	false findings a bank-year     0.07              0.01
 package forecast

@@ -19,16 +19,14 @@ func BenchmarkFit(b *testing.B) {
 	}
 }
 
-// A bank's whole recompute: examine, fit, and the figures a reply needs.
+// The forecast's part of a bank's recompute: fit, and the figures a reply needs.
 func BenchmarkRecompute(b *testing.B) {
 	for _, n := range []int{10, 100, 365, 1000, 10000} {
 		life := forecast.Life{Obs: cake(2400, n), CleanPa: 80, LimitPa: 200, NowX: 2400}
 		prior := forecast.ClassPrior("secondary")
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
 			for b.Loop() {
-				l := life
-				l.Obs, _ = forecast.Examine(forecast.ExamineInput{Prior: prior, Life: life})
-				post := forecast.Fit(prior, l)
+				post := forecast.Fit(prior, life)
 				for _, q := range quantiles {
 					post.Remaining(q)
 				}
