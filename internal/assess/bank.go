@@ -61,14 +61,29 @@ func Bank(in Input) Assessment {
 // fit works an assessment up to its forecast.
 func (w *work) fit() {
 	w.split()
+	w.past()
 	w.learnLaw()
 	w.present()
-	w.limits()
-	w.doubtPast()
+	w.limits(w.in.Prior)
 	w.learn()
 	w.doubt()
 	w.forecast()
 	w.dates()
+}
+
+// past settles what the finished lives were. Nothing that is learnt later bears
+// on it, neither from the fleet nor from the present life: it is worked out when
+// a life ends and then carried on, and must come out the same when all is read
+// again.
+func (w *work) past() {
+	if w.in.Carried != nil {
+		w.out.Lives = w.in.Carried.Lives
+		return
+	}
+	usual := forecast.ClassPrior(string(w.bank.Stage))
+	w.limits(usual)
+	w.doubtPast(usual)
+	w.out.Lives = w.finished()
 }
 
 // work is one assessment under way.
@@ -241,8 +256,10 @@ func (w *work) learnLaw() {
 	w.law = e.Law()
 	w.fix = resistance.NewCorrector(w.ahu, w.bank, w.site, w.law)
 	w.out.LawBasis = string(w.law.Basis)
+	past := w.lives
 	w.lives = nil
 	w.split()
+	w.lives = past
 }
 
 func (w *work) see(x entry.Entry, pa float64, said resistance.Stated) seen {
@@ -376,26 +393,26 @@ func (w *work) present() {
 // carry takes over from the last assessment what lies before its LifeSeq.
 func (w *work) carry(c Assessment) {
 	o := &w.out
-	o.Lives = c.Lives
 	if o.LastSwap != nil && c.LastSwap != nil && o.LastSwap.Seq == c.LastSwap.Seq {
 		o.LastSwap.BeforePa = c.LastSwap.BeforePa
 	}
 	o.LifeSeq = c.LifeSeq
 }
 
-// limits finds the clean and the final resistance and the caps on age.
-func (w *work) limits() {
+// limits finds the clean and the final resistance and the caps on age. Usual is
+// what stands in for figures that nobody gave.
+func (w *work) limits(usual forecast.Prior) {
 	o := &w.out
 	clean, ok := resistance.CleanFor(w.ahu, w.bank, w.in.Register.Item, w.law)
 	o.CleanPa, o.CleanBasis = clean.Pa, clean.Source
 	if s := w.firstClean(); s != nil {
 		o.CleanPa, o.CleanBasis = s.fixed.Pa, "read at the change-out"
 	} else if !ok {
-		o.CleanPa, o.CleanBasis = w.in.Prior.CleanPa(), "usual for this stage"
+		o.CleanPa, o.CleanBasis = usual.CleanPa(), "usual for this stage"
 	}
 	limit, err := resistance.LimitFor(w.site, w.bank, w.item, o.CleanPa)
 	if err != nil {
-		limit = resistance.Limit{Pa: w.in.Prior.LimitPa, Rule: "usual for this stage", Source: err.Error()}
+		limit = resistance.Limit{Pa: usual.LimitPa, Rule: "usual for this stage", Source: err.Error()}
 	}
 	o.LimitPa, o.LimitSource = limit.Pa, limit.Rule+": "+limit.Source
 	w.caps = resistance.CapsFor(w.bank, resistance.NoAgeRule)
@@ -438,9 +455,6 @@ const kept = 20
 
 // finished turns the lives before the present one into what priors learn from.
 func (w *work) finished() []forecast.FinishedLife {
-	if w.in.Carried != nil {
-		return w.out.Lives
-	}
 	var out []forecast.FinishedLife
 	for _, l := range w.lives {
 		if l.swap == nil || l.end.IsZero() {

@@ -46,7 +46,6 @@ func (w *work) ageAt(pa float64) float64 {
 
 // learn takes what the bank's own finished lives teach into the prior.
 func (w *work) learn() {
-	w.out.Lives = w.finished()
 	w.prior = w.in.Prior.ForBank(w.out.Lives)
 	w.out.PriorLevel, w.out.PriorLives = string(w.prior.Level()), w.prior.Lives
 }

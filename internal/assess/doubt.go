@@ -6,22 +6,23 @@ import (
 
 	"clogwise/internal/doubt"
 	"clogwise/internal/entry"
+	"clogwise/internal/forecast"
 	"clogwise/internal/plant"
 	"clogwise/internal/resistance"
 )
 
 // doubtPast marks readings of finished lives that do not fit, so that priors do
 // not learn from torn bags.
-func (w *work) doubtPast() {
+func (w *work) doubtPast(usual forecast.Prior) {
 	if len(w.lives) == 0 {
 		return
 	}
-	hours := w.in.Prior.AtLimit(w.out.LimitPa).MedianLife()
+	hours := usual.AtLimit(w.out.LimitPa).MedianLife()
 	prev := 0.0
 	for i := range w.lives {
 		l := &w.lives[i]
 		in := w.doubtInput(*l)
-		in.LifeHours, in.Scatter = hours, w.in.Prior.Noise.Rel
+		in.LifeHours, in.Scatter = hours, usual.Noise.Rel
 		in.PrevCleanPa, in.BeforeSwapPa = prev, w.lastOf(i-1)
 		w.mark(l, in)
 		prev = 0
@@ -56,7 +57,7 @@ func (w *work) doubt() {
 		})
 	}
 	if c := w.cur.clean(); c != nil && c.doubtful {
-		w.limits() // without it
+		w.limits(w.in.Prior) // without it
 	}
 }
 
