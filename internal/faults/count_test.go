@@ -1,0 +1,333 @@
+package faults_test
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"clogwise/internal/assess"
+	"clogwise/internal/entry"
+	"clogwise/internal/ledger"
+	"clogwise/internal/ledger/sqlite"
+	"clogwise/internal/plant"
+	"clogwise/internal/view"
+	"clogwise/worker"
+)
+
+// unsaid counts posts that are still to be said.
+func (r *rig) unsaid() (int, error) {
+	ready, err := r.store.Posts(r.ctx, ledger.PostReady, 0)
+	if err != nil {
+		return 0, err
+	}
+	waiting, err := r.store.Posts(r.ctx, ledger.PostWaiting, 0)
+	return len(ready) + len(waiting), err
+}
+
+// count holds what is in the ledger, the forecasts and the channels against
+// what was acknowledged and what was due.
+func (r *rig) count() {
+	r.Helper()
+	for _, odd := range r.load.odd {
+		r.Error(odd)
+	}
+	if err := r.store.Check(r.ctx); err != nil {
+		r.Errorf("the ledger is damaged: %v", err)
+	}
+	entries, err := r.store.Entries(r.ctx, ledger.Filter{})
+	if err != nil {
+		r.Fatal(err)
+	}
+	posts, err := r.store.Posts(r.ctx, "", 0)
+	if err != nil {
+		r.Fatal(err)
+	}
+	r.onceEach(entries)
+	r.repliesOnce(posts)
+	r.digestsOnce(posts)
+	r.listsOnce(entries)
+	r.saidOnce(posts)
+	r.forecastsStand()
+	r.failedOver()
+}
+
+// onceEach: every acknowledged item and every typed message is one entry, the
+// very one that the answer named.
+func (r *rig) onceEach(entries []entry.Entry) {
+	r.Helper()
+	acked, said := r.load.kept()
+	seqs := map[string][]int64{}
+	for _, x := range entries {
+		seqs[x.Source] = append(seqs[x.Source], x.Seq)
+	}
+	for source, seq := range acked {
+		switch in := seqs[source]; {
+		case len(in) == 0:
+			r.lost++
+		case len(in) > 1:
+			r.doubled++
+		case in[0] != seq:
+			r.Errorf("%s was acknowledged as entry %d and is entry %d", source, seq, in[0])
+		}
+	}
+	typed := map[string]int{}
+	for source := range seqs {
+		if strings.HasPrefix(source, "slack:") {
+			typed[source[:strings.LastIndexByte(source, ':')]]++
+		}
+	}
+	for _, key := range said {
+		switch n := typed[key]; {
+		case n == 0:
+			r.lost++
+		case n > 1:
+			r.doubled++
+		}
+	}
+	if r.lost+r.doubled > 0 {
+		r.Errorf("%d acknowledged readings lost, %d doubled", r.lost, r.doubled)
+	}
+}
+
+// repliesOnce: every typed message has its reply.
+func (r *rig) repliesOnce(posts []ledger.OutboxPost) {
+	r.Helper()
+	have := map[string]bool{}
+	for _, p := range posts {
+		have[p.Key] = true
+	}
+	_, said := r.load.kept()
+	for _, key := range said {
+		if !have["re:"+key] {
+			r.Errorf("no reply to %s", key)
+		}
+	}
+}
+
+// digestsOnce: each site's digest fell due every minute, and there is one for
+// each of them from the first on; the key keeps it from being there twice.
+func (r *rig) digestsOnce(posts []ledger.OutboxPost) {
+	r.Helper()
+	for _, s := range r.plant.Sites {
+		prefix := "cron:digest:" + s.ID + ":"
+		var due []string
+		for _, p := range posts {
+			if at, ok := strings.CutPrefix(p.Key, prefix); ok {
+				due = append(due, at)
+			}
+		}
+		if len(due) == 0 {
+			r.Errorf("%s: the digest that was due at the start never came", s.ID)
+			continue
+		}
+		slices.Sort(due)
+		first, err := time.Parse("2006-01-02T15:04", due[0])
+		if err != nil {
+			r.Error(err)
+		}
+		for i, at := range due {
+			if want := first.Add(time.Duration(i) * time.Minute).Format("2006-01-02T15:04"); at != want {
+				r.Errorf("%s: digests %v: none at %s", s.ID, due, want)
+				break
+			}
+		}
+		r.digests += len(due)
+	}
+}
+
+// listsOnce: of every job whose list before the start fell due well before the
+// end, the ledger says once that it went out.
+func (r *rig) listsOnce(entries []entry.Entry) {
+	r.Helper()
+	sent := map[plant.BankID]int{}
+	for _, x := range entries {
+		if b, ok := x.Body.(entry.StepsSent); ok && b.When == "before-start" {
+			sent[x.Place]++
+		}
+	}
+	for _, x := range entries {
+		b, ok := x.Body.(entry.Booking)
+		if !ok || b.Start.Add(-time.Hour).After(r.begun.Add(10*time.Second)) {
+			continue
+		}
+		r.lists++
+		if n := sent[x.Place]; n != 1 {
+			r.Errorf("the list before the start at %s went out %d times", x.Place, n)
+		}
+	}
+}
+
+// saidOnce: what the outbox says was sent is in the channel, and whatever else
+// is there is a repeat that the outbox knows may have happened.
+func (r *rig) saidOnce(posts []ledger.OutboxPost) {
+	r.Helper()
+	byID := map[string]bool{}
+	uncertain := map[string]int{} // by channel and thread
+	for _, p := range posts {
+		if p.State != ledger.PostSent {
+			r.Errorf("post %s is %s after %d attempts: %s", p.Key, p.State, p.Attempts, p.LastError)
+			continue
+		}
+		byID[p.Post.To.Channel+"/"+p.PostID] = true
+		if p.Uncertain {
+			r.marked++
+			uncertain[p.Post.To.Channel+"/"+p.Post.To.Thread]++
+		}
+	}
+	there := map[string]bool{}
+	for _, p := range r.slack.Posts() {
+		id := p.Channel + "/" + p.TS
+		there[id] = true
+		if byID[id] {
+			continue
+		}
+		r.repeats++
+		if uncertain[p.Channel+"/"+p.Thread] == 0 {
+			r.Errorf("in %s twice, and no post of the outbox is marked as possibly repeated: %.80q", p.Channel, p.Text)
+		}
+	}
+	for id := range byID {
+		if !there[id] {
+			r.Errorf("the outbox says that %s was sent; it is not in the channel", id)
+		}
+	}
+}
+
+// forecastsStand compares the forecasts with those made anew from the entries.
+func (r *rig) forecastsStand() {
+	r.Helper()
+	kept, rebuilt := r.copyOf("kept"), r.copyOf("rebuilt")
+	r.asOfThen(kept)
+
+	// A nightly recompute starts from the forecasts that came through the faults,
+	// a rebuild from nothing. At one moment they must agree in every digit, what
+	// the fleet teaches included.
+	now := time.Now().Add(time.Second).Truncate(time.Second)
+	v := view.New(kept)
+	nightly := worker.Recomputer{Store: kept, View: v, Now: func() time.Time { return now }}
+	if err := nightly.RecomputeAll(r.ctx, ""); err != nil {
+		r.Fatal(err)
+	}
+	r.env = append(r.env, "CLOGWISE_LEDGER="+filepath.Join(r.dir, "rebuilt.db"))
+	r.run("rebuild", "--now", now.Format(time.RFC3339))
+	r.same(r.projections(kept), r.projections(rebuilt))
+}
+
+// copyOf opens a copy of the ledger.
+func (r *rig) copyOf(name string) *sqlite.Store {
+	r.Helper()
+	file := filepath.Join(r.dir, name+".db")
+	if err := r.store.Backup(r.ctx, file); err != nil {
+		r.Fatal(err)
+	}
+	s, err := sqlite.Open(r.ctx, file, sqlite.Options{})
+	if err != nil {
+		r.Fatal(err)
+	}
+	r.Cleanup(func() { _ = s.Close() })
+	return s
+}
+
+// asOfThen makes each bank's forecast anew from all its entries as of the moment
+// of the one that is there. Only the number of the newest entry may differ: the
+// ledger went on with entries of other banks.
+func (r *rig) asOfThen(s ledger.Store) {
+	r.Helper()
+	v := view.New(s)
+	for bank, old := range r.projections(s) {
+		fresh, err := v.Assess(r.ctx, bank, old.Now)
+		if err != nil {
+			r.Errorf("%s: %v", bank, err)
+			continue
+		}
+		fresh = stored(r, fresh)
+		fresh.UpTo = old.UpTo
+		if diff := cmp.Diff(fresh, old); diff != "" {
+			r.Errorf("%s: the forecast is not what its entries say (-entries +kept):\n%s", bank, diff)
+		}
+		r.compared++
+	}
+}
+
+// stored is an assessment as it is after it was kept.
+func stored(r *rig, a assess.Assessment) (out assess.Assessment) {
+	r.Helper()
+	raw, err := json.Marshal(a)
+	if err == nil {
+		err = json.Unmarshal(raw, &out)
+	}
+	if err != nil {
+		r.Error(err)
+	}
+	return out
+}
+
+// projections are the banks' forecasts.
+func (r *rig) projections(s ledger.Store) map[plant.BankID]assess.Assessment {
+	r.Helper()
+	ps, err := s.Projections(r.ctx, "")
+	if err != nil {
+		r.Fatal(err)
+	}
+	out := map[plant.BankID]assess.Assessment{}
+	for _, p := range ps {
+		if strings.HasPrefix(string(p.Bank), "@") { // what the fleet teaches: compared through the forecasts
+			continue
+		}
+		var a assess.Assessment
+		if err := json.Unmarshal(p.Data, &a); err != nil {
+			r.Fatal(err)
+		}
+		out[p.Bank] = a
+	}
+	if want := len(r.plant.Banks); len(out) != want {
+		r.Errorf("%d banks have a forecast, of %d", len(out), want)
+	}
+	return out
+}
+
+func (r *rig) same(kept, rebuilt map[plant.BankID]assess.Assessment) {
+	r.Helper()
+	for bank, a := range kept {
+		if diff := cmp.Diff(rebuilt[bank], a); diff != "" {
+			r.Errorf("%s: the forecast differs from a rebuild (-rebuilt +kept):\n%s", bank, diff)
+		}
+	}
+}
+
+func (r *rig) failedOver() {
+	r.Helper()
+	_, _, failover, _ := r.watch.figures()
+	for _, d := range failover {
+		if d > failoverIn {
+			r.Errorf("the clock was led again only %s after the leader's death; want within %s", d, failoverIn)
+		}
+	}
+}
+
+// tell logs the figures of a run and keeps the logs of one that failed.
+func (r *rig) tell() {
+	r.Helper()
+	acked, said := r.load.kept()
+	lag, of, failover, _ := r.watch.figures()
+	r.Logf("%d faults in %s; %d readings and change-outs acknowledged (%d requests sent again), %d messages typed; %d lost, %d doubled",
+		r.hurt, time.Since(r.begun).Round(time.Second), len(acked), r.load.resent.Load(), len(said), r.lost, r.doubled)
+	r.Logf("longest lag of a forecast %s (%s); failovers %v; %d digests, %d lists; %d posts repeated, %d marked; %d forecasts compared",
+		lag.Round(time.Millisecond), of, failover, r.digests, r.lists, r.repeats, r.marked, r.compared)
+	if !r.Failed() {
+		return
+	}
+	for _, p := range r.procs {
+		raw, err := os.ReadFile(p.log.Name())
+		if err != nil {
+			continue
+		}
+		const most = 4000
+		r.Logf("the end of %s's log:\n%s", p.name, raw[max(0, len(raw)-most):])
+	}
+}

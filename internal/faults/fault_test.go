@@ -1,0 +1,221 @@
+package faults_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"clogwise/bot/slack/fakeslack"
+)
+
+// fault hurts an installation and mends it again.
+type fault struct {
+	name string
+	do   func(r *rig)
+}
+
+var killBot = fault{"kill -9 of a bot", func(r *rig) { r.killAndStart(r.one("bot")) }}
+
+var killWorker = fault{"kill -9 of a worker", func(r *rig) { r.killAndStart(r.one("worker")) }}
+
+func (r *rig) killAndStart(p *process) {
+	p.kill()
+	r.sometime()
+	r.again(p)
+}
+
+// The leader comes back when another leads, or after a moment where that one is
+// waited for by the end of the test.
+var killLeader = fault{"kill -9 of the leader", func(r *rig) {
+	var p *process
+	for end := time.Now().Add(failoverIn); p == nil && time.Now().Before(end); {
+		if p = r.leads(); p == nil {
+			r.pass(lookEvery)
+		}
+	}
+	if p == nil {
+		r.Errorf("nobody has led the clock for %s", failoverIn)
+		return
+	}
+	changed := r.watch.died(p.pid())
+	p.kill()
+	if r.patient {
+		select {
+		case <-changed:
+		case <-time.After(failoverIn):
+		}
+	}
+	r.sometime()
+	r.again(p)
+}}
+
+// leads is the process that leads now, nil when there is none.
+func (r *rig) leads() *process {
+	short, cancel := context.WithTimeout(r.ctx, time.Second)
+	defer cancel()
+	holder, err := r.queue.Leader(short, "cron")
+	if err != nil {
+		return nil
+	}
+	for _, p := range r.with("cron") {
+		if p.pid() == pidOf(holder) {
+			return p
+		}
+	}
+	return nil
+}
+
+var redisBackWithData = fault{"kill -9 of Redis, back with its data", func(r *rig) {
+	r.redis.Kill()
+	r.sometime()
+	r.redis.Restart()
+}}
+
+var redisBackEmpty = fault{"kill -9 of Redis, back empty", func(r *rig) {
+	r.redis.Kill()
+	if err := os.RemoveAll(filepath.Join(r.aof, "appendonlydir")); err != nil {
+		r.Error(err)
+	}
+	r.sometime()
+	r.redis.Restart()
+}}
+
+var flushRedis = fault{"FLUSHALL", func(r *rig) {
+	if out, err := exec.CommandContext(r.ctx, "redis-cli", "-u", r.redis.URL(), "FLUSHALL").CombinedOutput(); err != nil {
+		r.Errorf("FLUSHALL: %v: %s", err, out)
+	}
+}}
+
+// redisGone checks besides that intake goes on without Redis and that readiness
+// says so.
+func redisGone(d time.Duration) fault {
+	return fault{fmt.Sprintf("Redis gone for %s", d), func(r *rig) {
+		r.redis.Kill()
+		defer r.redis.Restart()
+		before := r.load.fromAll.Load()
+		bot := r.one("bot")
+		r.pass(d / 2)
+		if says := readiness(r.ctx, bot); !strings.HasPrefix(says["queue"], "out of reach") || says["ledger"] != "ready" {
+			r.Errorf("/readyz of %s while Redis was gone: %v", bot.name, says)
+		}
+		r.pass(d / 2)
+		if r.load.fromAll.Load() == before {
+			r.Errorf("nothing was acknowledged in the %s that Redis was gone", d)
+		}
+	}}
+}
+
+// readiness is what /readyz says.
+func readiness(ctx context.Context, p *process) map[string]string {
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+p.addr+"/readyz", nil)
+	if err != nil {
+		return map[string]string{"error": err.Error()}
+	}
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return map[string]string{"error": err.Error()}
+	}
+	defer resp.Body.Close() //nolint:errcheck // read to its end
+	says := map[string]string{}
+	if err := json.NewDecoder(resp.Body).Decode(&says); err != nil {
+		return map[string]string{"error": err.Error()}
+	}
+	return says
+}
+
+var redisHangs = fault{"Redis hangs for 5 s", func(r *rig) {
+	r.redis.Pause()
+	r.pass(5 * time.Second)
+	r.redis.Resume()
+}}
+
+var rollingRestart = fault{"rolling restart", func(r *rig) {
+	for _, p := range r.procs {
+		if err := p.stop(); err != nil {
+			r.Errorf("%s ended badly when asked to: %v", p.name, err)
+		}
+		r.again(p)
+	}
+}}
+
+var databaseRestart = fault{"restart of the database", func(r *rig) { r.database(r.pg.Shutdown, 0) }}
+
+var databaseCrash = fault{"crash of the database", func(r *rig) { r.database(r.pg.Crash, 0) }}
+
+func databaseGone(d time.Duration) fault {
+	return fault{fmt.Sprintf("database gone for %s", d), func(r *rig) { r.database(r.pg.Shutdown, d) }}
+}
+
+func (r *rig) database(stop func() error, away time.Duration) {
+	if err := stop(); err != nil {
+		r.Error(err)
+	}
+	r.pass(away)
+	r.sometime()
+	if err := r.pg.Restart(r.ctx); err != nil {
+		r.Fatal(err)
+	}
+}
+
+// claimAfter is the setting of that name.
+const claimAfter = 3 * time.Second
+
+// The pause is long enough for the others to take over what the worker holds.
+var workerPaused = fault{"a worker hangs until its notices are taken over", func(r *rig) { r.hang(r.one("worker"), claimAfter*5/3) }}
+
+var botPaused = fault{"a bot hangs", func(r *rig) { r.hang(r.one("bot"), 2*answerIn) }}
+
+func (r *rig) hang(p *process, d time.Duration) {
+	p.pause(true)
+	r.pass(d)
+	p.pause(false)
+}
+
+var chatTrouble = fault{"chat answers with errors", func(r *rig) {
+	r.slack.Fail("chat.postMessage", fakeslack.Fault{Status: http.StatusServiceUnavailable, Times: 4})
+	r.slack.Fail("chat.postMessage", fakeslack.Fault{Status: http.StatusTooManyRequests, RetryAfter: time.Second, Times: 2})
+	r.slack.Fail("chat.postMessage", fakeslack.Fault{Cut: true, Times: 2})
+}}
+
+// What was asked is done and the answer is lost: only a post sent again can tell.
+var chatCut = fault{"chat's answers are lost", func(r *rig) {
+	r.slack.Fail("chat.postMessage", fakeslack.Fault{CutAfter: true, Times: 3})
+}}
+
+var socketDropped = fault{"chat's socket breaks", func(r *rig) {
+	r.slack.LoseAcks(2)
+	r.slack.DropSocket()
+}}
+
+// diskFull lets no file of the processes grow for a while, as far as the kernel
+// can be made to do that to a running process: the write fails in its midst.
+var diskFull = fault{"disk full", func(r *rig) {
+	prlimit, err := exec.LookPath("prlimit")
+	if err != nil {
+		r.Log("disk full: left out, prlimit is not installed")
+		return
+	}
+	limit := func(of string) {
+		for _, p := range r.with("bot") {
+			if out, err := exec.CommandContext(r.ctx, prlimit, "--pid", strconv.Itoa(p.pid()), "--fsize="+of).CombinedOutput(); err != nil {
+				r.Logf("disk full: %v: %s", err, out)
+			}
+		}
+	}
+	limit("4096:unlimited")
+	before := r.load.fromAll.Load()
+	r.pass(2 * time.Second)
+	after := r.load.fromAll.Load()
+	limit("unlimited:unlimited")
+	r.Logf("disk full: %d items acknowledged meanwhile", after-before)
+	if r.pg == nil && after-before > 2*senders*mostItems {
+		r.Errorf("%d items were acknowledged with the disk full", after-before)
+	}
+}}
