@@ -100,7 +100,9 @@ func (s *stuck) hang(ctx context.Context) error {
 	<-ctx.Done()
 	return ctx.Err()
 }
-func (s *stuck) Ask(ctx context.Context, _ string, _ []byte, _ time.Duration) error { return s.hang(ctx) }
+func (s *stuck) Ask(ctx context.Context, _ string, _ []byte, _ time.Duration) error {
+	return s.hang(ctx)
+}
 func (s *stuck) Pending(ctx context.Context, _ string) ([]byte, bool, error) {
 	return nil, false, s.hang(ctx)
 }

@@ -3,6 +3,7 @@ package view_test
 import (
 	"errors"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -12,6 +13,7 @@ import (
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
 	"clogwise/internal/plant"
+	"clogwise/internal/resistance"
 	"clogwise/internal/view"
 )
 
@@ -332,5 +334,30 @@ func TestAssessmentsComeInTheRegistersOrder(t *testing.T) {
 		if a.Bank != banks[i] {
 			t.Errorf("place %d holds %s, want %s", i, a.Bank, banks[i])
 		}
+	}
+}
+
+// A law that the present life's readings teach must not alter what earlier lives
+// were.
+func TestLawLearntLaterLeavesEarlierLivesAlone(t *testing.T) {
+	t.Parallel()
+	s := &scenario{t: t, store: seeded(t), bank: "clinic/ahu-3/secondary", clock: now.AddDate(-1, 0, 0)}
+	s.view = view.New(s.store)
+	s.forgetItem()
+	for i := range 30 {
+		s.clock = s.clock.AddDate(0, 0, 3)
+		hz := []float64{28, 40, 33, 47, 36}[i%5]
+		x := reading(s.bank, s.clock, (90+float64(i%15)*3)*math.Pow(hz/50, 1.5), fmt.Sprint("r", i)) // n = 1.5, chosen here
+		x.Body = entry.Reading{Pa: x.Body.(entry.Reading).Pa, FanHz: &hz, Unit: "Pa"}
+		if i%15 == 0 {
+			x = swap(s.bank, s.clock, 90, fmt.Sprint("s", i))
+		}
+		commit(t, s.store, x)
+		s.compare(x.Source)
+	}
+	a, _, err := s.view.Assessment(t.Context(), s.bank)
+	must(t, err)
+	if a.LawBasis != string(resistance.LawLife) {
+		t.Fatalf("law from %q: the life taught none, so nothing was tested", a.LawBasis)
 	}
 }
