@@ -67,6 +67,9 @@ type Assessment struct {
 	ReadEvery   int            `json:"read_every_days"`
 
 	Lives []forecast.FinishedLife `json:"lives,omitempty"` // this bank's finished lives, thinned: the fleet's prior is learnt from them
+	// LifeMonths are the run hours by month, January first, of the finished lives
+	// that reached their limit: the site's season is learnt from them.
+	LifeMonths [][12]float64 `json:"life_months,omitempty"`
 }
 
 // Seen is the last reading as it was read and as it counts.

@@ -25,8 +25,9 @@ type Input struct {
 	Entries  []entry.Entry  // the bank's own, and those of its AHU and site of WiderKinds; any order
 	Prior    forecast.Prior // of the bank's stage over the fleet
 	Now      time.Time
-	Beside   []doubt.Sibling // readings of the AHU's other banks, where at hand: they name the cause of a mix-up
-	Carried  *Assessment     // where Entries begin at its LifeSeq: what came before
+	Beside   []doubt.Sibling  // readings of the AHU's other banks, where at hand: they name the cause of a mix-up
+	Season   *forecast.Season // dust of each month at the site; nil: every month alike
+	Carried  *Assessment      // where Entries begin at its LifeSeq: what came before
 }
 
 // CanCarry reports whether an assessment can be brought up to date with the
@@ -77,7 +78,7 @@ func (w *work) fit() {
 // again.
 func (w *work) past() {
 	if w.in.Carried != nil {
-		w.out.Lives = w.in.Carried.Lives
+		w.out.Lives, w.out.LifeMonths = w.in.Carried.Lives, w.in.Carried.LifeMonths
 		return
 	}
 	usual := forecast.ClassPrior(string(w.bank.Stage))
@@ -107,6 +108,7 @@ type work struct {
 	post    forecast.Posterior
 	hasPost bool
 	nowX    float64
+	along   axis // of the present life
 	out     Assessment
 }
 
@@ -435,17 +437,37 @@ func (w *work) firstClean() *seen {
 // hours is the run time from the start of a life.
 func (w *work) hours(start, t time.Time) float64 { return math.Max(0, w.run.Hours(start, t)) }
 
-// observations puts a life's readings on the axis of run hours.
-func (w *work) observations(l life, start time.Time) []forecast.Observation {
+// observations puts a life's readings on an axis.
+func (w *work) observations(l life, a axis) []forecast.Observation {
 	out := make([]forecast.Observation, 0, len(l.seen))
-	x, from := 0.0, start
-	for _, s := range l.seen { // by time: hours add up day by day, once
-		x += w.run.Hours(from, s.At)
-		from = s.At
+	x, from := 0.0, a.knots[0].at
+	for _, s := range l.seen {
+		if len(a.knots) > 1 {
+			x = a.plain(s.At)
+		} else { // by time: hours add up day by day, once
+			x += a.span(from, s.At)
+			from = s.At
+		}
 		out = append(out, forecast.Observation{
 			X: math.Max(0, x), Pa: s.fixed.Pa, Weight: s.fixed.Weight, StepPa: s.step, Censored: s.over,
 			Doubtful: s.doubtful || s.wet || s.suspect || s.fixed.Basis == resistance.NoAirflow,
 		})
+	}
+	return out
+}
+
+// months are the run hours of a stretch of time in each month of the year,
+// January first.
+func (w *work) months(from, to time.Time) [12]float64 {
+	var out [12]float64
+	a := axis{loc: w.loc}
+	for t := from; t.Before(to); {
+		end := a.monthEnd(t)
+		if end.After(to) {
+			end = to
+		}
+		out[t.In(w.loc).Month()-1] += w.run.Hours(t, end)
+		t = end
 	}
 	return out
 }
@@ -461,10 +483,14 @@ func (w *work) finished() []forecast.FinishedLife {
 			continue // its beginning is not known
 		}
 		limit := w.limitAt(l.end)
+		along := w.axisOf(l, l.start, nil)
 		f := forecast.FinishedLife{
-			Obs: thin(w.observations(l, l.start)), EndX: w.hours(l.start, l.end), LimitPa: limit, Group: string(w.in.Bank),
+			Obs: thin(w.observations(l, along)), EndX: along.plain(l.end), LimitPa: limit, Group: string(w.in.Bank),
 		}
 		f.EndX, f.ReachedLimit = reached(f.Obs, f.EndX, limit)
+		if f.ReachedLimit && w.site.LoadingAxis != plant.AxisAir {
+			w.out.LifeMonths = append(w.out.LifeMonths, w.months(l.start, w.run.After(l.start, f.EndX)))
+		}
 		if c := l.clean(); c != nil && !c.doubtful && c.fixed.Weight > 0.1 {
 			f.CleanPa = c.fixed.Pa
 		}

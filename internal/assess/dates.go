@@ -56,9 +56,15 @@ func (w *work) forecast() {
 	if start.IsZero() {
 		return
 	}
-	w.nowX = w.hours(start, w.in.Now)
-	w.out.HoursRun = w.nowX
-	life := forecast.Life{Obs: w.observations(w.cur, start), LimitPa: w.out.LimitPa, NowX: w.nowX}
+	w.out.HoursRun = w.hours(start, w.in.Now)
+	w.along = w.axisOf(w.cur, start, w.in.Season)
+	life := forecast.Life{Obs: w.observations(w.cur, w.along), LimitPa: w.out.LimitPa}
+	w.along.events = w.eventsOf(w.along, life.Obs, life)
+	for i := range life.Obs {
+		life.Obs[i].X = forecast.Dose(life.Obs[i].X, w.along.events)
+	}
+	w.nowX = w.along.at(w.in.Now)
+	life.NowX = w.nowX
 	if !guessed && w.firstClean() == nil {
 		life.CleanPa = w.out.CleanPa
 	}
@@ -69,6 +75,7 @@ func (w *work) forecast() {
 	}
 	w.post, w.hasPost = forecast.Fit(w.prior, life), true
 	w.out.NowPa = w.post.NowPa()
+	w.cur.start = start
 	w.out.LifeHours, w.out.UsualHours = w.post.Quantile(0.5), w.prior.AtLimit(w.out.LimitPa).MedianLife()
 	if last := w.last(); last != nil {
 		w.out.Last = &Seen{
@@ -76,7 +83,6 @@ func (w *work) forecast() {
 			OverRange: last.over, Doubtful: last.doubtful || last.suspect || last.wet, By: last.By,
 		}
 	}
-	w.cur.start = start
 }
 
 func note(c resistance.Corrected) string {
@@ -109,17 +115,35 @@ const beyond = 20 * 366 * 24 * time.Hour
 
 // at is the date on which a share q of the forecast has reached the limit.
 func (w *work) at(q float64) time.Time {
-	x := w.post.Quantile(q)
-	var t time.Time
-	if x > w.nowX {
-		t = w.run.After(w.in.Now, x-w.nowX)
-	} else {
-		t = w.run.After(w.cur.start, x)
-	}
-	if t.Sub(w.in.Now) > beyond {
+	t := w.along.when(w.post.Quantile(q))
+	if t.IsZero() || t.Sub(w.in.Now) > beyond {
 		return time.Time{}
 	}
 	return t.In(w.loc)
+}
+
+// lifeHours is the run hours from the change-out to the limit, at a share q.
+func (w *work) lifeHours(q float64) float64 {
+	x := w.post.Quantile(q)
+	if w.along.isPlain() {
+		return x
+	}
+	if t := w.along.when(x); !t.IsZero() {
+		return w.hours(w.cur.start, t)
+	}
+	return w.out.HoursRun + w.left(q)
+}
+
+// left is the run hours left at a share q of the forecast, 0 or more.
+func (w *work) left(q float64) float64 {
+	x := w.post.Remaining(q)
+	if w.along.isPlain() {
+		return x
+	}
+	if t := w.along.when(w.nowX + x); !t.IsZero() {
+		return w.hours(w.in.Now, t)
+	}
+	return x / w.along.knots[len(w.along.knots)-1].pace
 }
 
 // dates turns run hours into dates and finds which limit governs.
@@ -128,14 +152,10 @@ func (w *work) dates() {
 	h := w.site.Units
 	if w.hasPost && !o.NoGauge {
 		o.Dates = Dates{Median: w.at(0.5), P10: w.at(0.1), P90: w.at(0.9), P025: w.at(0.025), P975: w.at(0.975)}
-		o.Hours = Hours{
-			Median: w.post.Remaining(0.5), P10: w.post.Remaining(0.1), P90: w.post.Remaining(0.9),
-			P025: w.post.Remaining(0.025), P975: w.post.Remaining(0.975),
-		}
+		o.Hours = Hours{Median: w.left(0.5), P10: w.left(0.1), P90: w.left(0.9), P025: w.left(0.025), P975: w.left(0.975)}
 		o.Governing = units.ShortPressure(o.LimitPa, h)
-		week := w.hours(w.in.Now, w.in.Now.AddDate(0, 0, 7))
-		month := w.hours(w.in.Now, w.in.Now.AddDate(0, 0, 30))
-		o.ProbWeek, o.Prob30 = w.post.ProbBy(w.nowX+week), w.post.ProbBy(w.nowX+month)
+		o.ProbWeek = w.post.ProbBy(w.along.at(w.in.Now.AddDate(0, 0, 7)))
+		o.Prob30 = w.post.ProbBy(w.along.at(w.in.Now.AddDate(0, 0, 30)))
 	}
 	if w.capAt.IsZero() {
 		return
@@ -187,7 +207,7 @@ func (w *work) judge() {
 	}
 	if w.hasPost && !o.NoGauge {
 		soon := duelist.DefaultSettings().SoonBy(w.in.Now)
-		e.ByNow, e.BySoon = w.post.ProbBy(w.nowX), w.post.ProbBy(w.nowX+w.hours(w.in.Now, soon))
+		e.ByNow, e.BySoon = w.post.ProbBy(w.nowX), w.post.ProbBy(w.along.at(soon))
 	}
 	o.Evidence = plainEvidence(e)
 	o.Condition = duelist.Classify(e, duelist.DefaultSettings(), w.in.Now)

@@ -44,6 +44,7 @@ func (w *work) lastOf(i int) float64 {
 func (w *work) doubt() {
 	in := w.doubtInput(w.cur)
 	in.LifeHours, in.Scatter = w.prior.AtLimit(w.out.LimitPa).MedianLife(), w.prior.Noise.Rel
+	in.Siblings = w.in.Beside
 	if s := w.out.LastSwap; s != nil && s.BeforePa != nil {
 		in.BeforeSwapPa = *s.BeforePa
 	}
@@ -85,7 +86,7 @@ func (w *work) mark(l *life, in doubt.Input) []doubt.Finding {
 func (w *work) doubtInput(l life) doubt.Input {
 	in := doubt.Input{
 		CleanPa: w.out.CleanPa, LimitPa: w.out.LimitPa, Start: l.start,
-		Gauge: w.bank.Gauge, Siblings: w.in.Beside, Habit: w.site.Units, Loc: w.loc,
+		Gauge: w.bank.Gauge, Habit: w.site.Units, Loc: w.loc,
 	}
 	if c, ok := resistance.CleanFor(w.ahu, w.bank, w.in.Register.Item, w.law); ok {
 		in.ItemCleanPa = c.Pa
@@ -96,7 +97,7 @@ func (w *work) doubtInput(l life) doubt.Input {
 		start = l.seen[0].At
 	}
 	in.Readings = make([]doubt.Reading, 0, len(l.seen))
-	for i, o := range w.observations(l, start) {
+	for i, o := range w.observations(l, w.axisOf(l, start, nil)) {
 		s := l.seen[i]
 		in.Readings = append(in.Readings, doubt.Reading{
 			At: s.At, Seq: s.Seq, X: o.X, RawPa: s.pa, Pa: o.Pa, Weight: o.Weight, StepPa: o.StepPa / math.Max(s.fixed.Factor, 1e-9),

@@ -21,8 +21,15 @@ func (w *work) expected() []energy.At {
 	}
 	out := make([]energy.At, samples+1)
 	for i := range out {
-		h := end * float64(i) / samples
-		out[i] = energy.At{Hours: h, Pa: w.post.MeanPa(h)}
+		x := end * float64(i) / samples
+		out[i] = energy.At{Hours: x, Pa: w.post.MeanPa(x)}
+		if !w.along.isPlain() {
+			t := w.along.when(x)
+			if t.IsZero() {
+				return out[:i]
+			}
+			out[i].Hours = w.hours(w.cur.start, t)
+		}
 	}
 	return out
 }
@@ -55,7 +62,7 @@ func (w *work) energy() {
 	}
 	duty := energy.DutyOf(w.ahu, w.bank, w.site, w.law, price)
 	week := w.hours(w.in.Now, w.in.Now.AddDate(0, 0, 7))
-	p := duty.PenaltyThrough(curve, o.CleanPa, w.nowX, week)
+	p := duty.PenaltyThrough(curve, o.CleanPa, o.HoursRun, week)
 	o.Energy.KWNow = p.NowW / 1000
 	o.Energy.KWhPerDay, o.Energy.MoneyPerDay, o.Energy.KgPerDay = p.PerDay.KWh, p.PerDay.Money, p.PerDay.KgCO2e
 	o.Energy.KWhLife, o.Energy.MoneyLife, o.Energy.KgLife = p.SoFar.KWh, p.SoFar.Money, p.SoFar.KgCO2e
@@ -73,7 +80,7 @@ func (w *work) plan(duty energy.Duty, curve []energy.At, change energy.Change) (
 	p := energy.Plan{
 		ChangeCost: change.Total.Amount.InexactFloat64(), FiltersCost: change.Filters.Amount.InexactFloat64(),
 		PerPaHour: duty.PerPaHour(), Curve: energy.Through(curve), CleanPa: w.out.CleanPa,
-		LimitHours: w.post.Quantile(0.5), HoursPerYear: w.run.PerWeek() * 365.25 / 7,
+		LimitHours: w.lifeHours(0.5), HoursPerYear: w.run.PerWeek() * 365.25 / 7,
 	}
 	if !w.capAt.IsZero() {
 		p.LimitHours = math.Min(p.LimitHours, w.hours(w.cur.start, w.capAt))

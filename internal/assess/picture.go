@@ -81,7 +81,7 @@ func (w *work) draw(c *chart.Input) {
 	past := w.in.Now.Sub(w.cur.start)
 	for i := range bandPoints + 1 {
 		t := w.cur.start.Add(past * time.Duration(i) / bandPoints)
-		c.Curve = append(c.Curve, chart.Point{At: t, Pa: w.post.MeanPa(w.hours(w.cur.start, t))})
+		c.Curve = append(c.Curve, chart.Point{At: t, Pa: w.post.MeanPa(w.along.at(t))})
 	}
 	end := o.Dates.P90
 	if end.IsZero() || end.Sub(w.in.Now) > 540*24*time.Hour {
@@ -93,7 +93,7 @@ func (w *work) draw(c *chart.Input) {
 	ahead := end.Sub(w.in.Now)
 	for i := range bandPoints + 1 {
 		t := w.in.Now.Add(ahead * time.Duration(i) / bandPoints)
-		x := w.nowX + w.hours(w.in.Now, t)
+		x := w.along.at(t)
 		c.Forecast = append(c.Forecast, chart.Band{At: t, Low: w.post.ResistancePa(x, 0.1), Mid: w.post.ResistancePa(x, 0.5), High: w.post.ResistancePa(x, 0.9)})
 	}
 	if !o.Dates.Median.IsZero() && !o.Dates.P10.IsZero() {

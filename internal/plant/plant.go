@@ -37,11 +37,22 @@ type Site struct {
 	ReminderAt  string   `yaml:"reminder_at,omitempty" json:"reminder_at,omitempty"` // cron, site time; default working days 15:00
 
 	LimitRule LimitRule `yaml:"limit_rule,omitempty" json:"limit_rule,omitempty"` // when an item gives no final resistance
+	// LoadingAxis is what filter lives are measured along; empty = hours.
+	LoadingAxis LoadingAxis `yaml:"loading_axis,omitempty" json:"loading_axis,omitempty"`
 
 	VisitCost     decimal.Decimal `yaml:"visit_cost,omitempty" json:"visit_cost,omitempty"`         // call-out or travel for one visit
 	IsolationCost decimal.Decimal `yaml:"isolation_cost,omitempty" json:"isolation_cost,omitempty"` // stopping and isolating one AHU
 	LabourRate    decimal.Decimal `yaml:"labour_rate,omitempty" json:"labour_rate,omitempty"`       // per person-hour
 }
+
+// LoadingAxis is what a filter life is measured along.
+type LoadingAxis string
+
+// Loading axes.
+const (
+	AxisHours LoadingAxis = "hours" // run hours
+	AxisAir   LoadingAxis = "air"   // air moved: better where airflow varies much and is known
+)
 
 // Tariff is the price of electricity, and where the figure comes from.
 type Tariff struct {

@@ -43,6 +43,9 @@ func (v *validation) site(s Site) {
 	oneOf(v, "units", s.Units, units.SI, units.IP)
 	oneOf(v, "jurisdiction", s.Jurisdiction, "US", "UK", "EU", "other")
 	v.limitRule(s.LimitRule)
+	if s.LoadingAxis != "" {
+		oneOf(v, "loading_axis", s.LoadingAxis, AxisHours, AxisAir)
+	}
 	v.within(span{"altitude_m", s.AltitudeM, -430, 6000, "m"})
 	v.tariff(s.Tariff)
 	v.within(span{"carbon.kg_per_kwh", s.Carbon.KgPerKWh, 0, 3, "kg"})

@@ -114,6 +114,7 @@ var faultCases = []struct {
 	{"units", site(func(s *plant.Site) { s.Units = "metric" }), `site mill, units: "metric" is unknown; write SI or IP`},
 	{"jurisdiction", site(func(s *plant.Site) { s.Jurisdiction = "" }), "site mill, jurisdiction: missing; write US, UK, EU or other"},
 	{"site limit rule", site(func(s *plant.Site) { s.LimitRule = "thrice" }), `site mill, limit_rule: "thrice" is unknown`},
+	{"loading axis", site(func(s *plant.Site) { s.LoadingAxis = "dust" }), `site mill, loading_axis: "dust" is unknown; write hours or air`},
 	{"altitude", site(func(s *plant.Site) { s.AltitudeM = 9000 }), "site mill, altitude_m: 9000 m is not possible; write a number from -430 to 6000 m"},
 	{"not a number", site(func(s *plant.Site) { s.AltitudeM = nan }), "site mill, altitude_m: NaN"},
 	{"tariff below zero", site(func(s *plant.Site) { s.Tariff.PerKWh = minus }), "site mill, tariff.per_kwh: -1 is below zero"},

@@ -208,6 +208,9 @@ func (v *View) input(ctx context.Context, bank plant.BankID, now time.Time, prev
 		return assess.Input{}, err
 	}
 	in := assess.Input{Register: reg, Bank: bank, Prior: prior, Now: now}
+	if in.Season, err = v.season(ctx, bank.Site()); err != nil {
+		return in, err
+	}
 	if prev != nil && prev.LifeSeq > 0 && edited <= prev.UpTo {
 		fresh, err := v.Entries(ctx, bank, prev.UpTo)
 		if err != nil {
@@ -215,12 +218,31 @@ func (v *View) input(ctx context.Context, bank plant.BankID, now time.Time, prev
 		}
 		if assess.CanCarry(*prev, fresh) {
 			in.Carried = prev
-			in.Entries, err = v.Entries(ctx, bank, prev.LifeSeq-1)
-			return in, err
+			return in, v.read(ctx, &in, prev.LifeSeq-1)
 		}
 	}
-	in.Entries, err = v.Entries(ctx, bank, 0)
-	return in, err
+	return in, v.read(ctx, &in, 0)
+}
+
+// besideKinds are what the readings of the banks beside one stand in.
+var besideKinds = []entry.Kind{entry.KindReading, entry.KindAmend, entry.KindRetract}
+
+// read fills in the entries after a Seq: the bank's, and the readings of the
+// other banks of its AHU.
+func (v *View) read(ctx context.Context, in *assess.Input, after int64) error {
+	var err error
+	if in.Entries, err = v.Entries(ctx, in.Bank, after); err != nil {
+		return err
+	}
+	if len(in.Register.Banks(in.Bank.AHU())) < 2 {
+		return nil
+	}
+	beside, err := v.Store.Entries(ctx, ledger.Filter{Place: in.Bank.AHU(), Kinds: besideKinds, AfterSeq: after})
+	if err != nil {
+		return err
+	}
+	in.Beside = assess.Beside(in.Register, in.Bank, beside)
+	return nil
 }
 
 // Errors of a View.
@@ -261,8 +283,30 @@ func (v *View) Prior(ctx context.Context, s plant.Stage) (forecast.Prior, error)
 	return prior, nil
 }
 
-// LearnPriors learns each stage's prior from the finished lives in the
-// projections, stores them, and says which stages changed.
+// seasonPlace is where the season of a site is kept among the projections.
+func seasonPlace(site string) plant.BankID { return plant.MakeBankID(fleet, "season", site) }
+
+// season is the dust of each month at a site; nil while nothing is known of it.
+func (v *View) season(ctx context.Context, site string) (*forecast.Season, error) {
+	p, err := v.Store.Projection(ctx, seasonPlace(site))
+	if errors.Is(err, ledger.ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	var s forecast.Season
+	if err := json.Unmarshal(p.Data, &s); err != nil {
+		return nil, fmt.Errorf("season of %s: %w", site, err)
+	}
+	if s == forecast.FlatSeason() {
+		return nil, nil
+	}
+	return &s, nil
+}
+
+// LearnPriors learns each stage's prior, and each site's season, from the
+// finished lives in the projections and stores them.
 func (v *View) LearnPriors(ctx context.Context, now time.Time) error {
 	reg, err := v.Register(ctx)
 	if err != nil {
@@ -277,28 +321,48 @@ func (v *View) LearnPriors(ctx context.Context, now time.Time) error {
 		return err
 	}
 	lives := map[plant.Stage][]forecast.FinishedLife{}
+	seasonal := map[string][]forecast.SeasonLife{}
 	for _, a := range as {
-		if b, ok := reg.Bank(a.Bank); ok {
-			lives[b.Stage] = append(lives[b.Stage], a.Lives...)
+		b, ok := reg.Bank(a.Bank)
+		if !ok {
+			continue
+		}
+		lives[b.Stage] = append(lives[b.Stage], a.Lives...)
+		for _, m := range a.LifeMonths {
+			seasonal[a.Bank.Site()] = append(seasonal[a.Bank.Site()], forecast.SeasonLife{Group: string(a.Bank), Hours: m})
 		}
 	}
 	for _, s := range []plant.Stage{plant.Primary, plant.Secondary, plant.Third, plant.Return} {
 		prior := forecast.ClassPrior(string(s))
 		if len(lives[s]) > 0 {
 			prior = forecast.Learn(prior, lives[s])
-		} else if _, err := v.Store.Projection(ctx, priorPlace(s)); errors.Is(err, ledger.ErrNotFound) {
-			continue // nothing learnt, and nothing to unlearn
 		}
-		raw, err := json.Marshal(prior)
-		if err != nil {
+		if err := v.learnt(ctx, priorPlace(s), prior, len(lives[s]) > 0, head, now); err != nil {
 			return err
 		}
-		err = v.Store.PutProjection(ctx, ledger.Projection{Bank: priorPlace(s), UpTo: head, At: now, Data: raw})
-		if err != nil {
+	}
+	for _, site := range reg.Sites() {
+		season := forecast.LearnSeason(seasonal[site.ID])
+		if err := v.learnt(ctx, seasonPlace(site.ID), season, season != forecast.FlatSeason(), head, now); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// learnt stores what was learnt. Where nothing was, only something learnt before
+// is unlearnt.
+func (v *View) learnt(ctx context.Context, place plant.BankID, what any, something bool, head int64, now time.Time) error {
+	if !something {
+		if _, err := v.Store.Projection(ctx, place); errors.Is(err, ledger.ErrNotFound) {
+			return nil
+		}
+	}
+	raw, err := json.Marshal(what)
+	if err != nil {
+		return err
+	}
+	return v.Store.PutProjection(ctx, ledger.Projection{Bank: place, UpTo: head, At: now, Data: raw})
 }
 
 // Picture is what the chart of a bank shows now.

@@ -1,0 +1,108 @@
+package assess_test
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"clogwise/internal/assess"
+	"clogwise/internal/entry"
+	"clogwise/internal/forecast"
+	"clogwise/internal/plant"
+)
+
+var began = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
+
+const axisBank plant.BankID = "s/a/secondary"
+
+// round the clock, one bank, no item data; along is the site's loading axis.
+func oneBank(along plant.LoadingAxis) *plant.Register {
+	return plant.NewRegister(plant.Contents{
+		Sites: []plant.Site{{ID: "s", Zone: "Europe/Berlin", LoadingAxis: along}},
+		AHUs:  map[plant.BankID]plant.AHU{"s/a": {ID: "a", Tag: "A", DesignFlowM3s: 2, FanControl: plant.FlowHeld}},
+		Banks: map[plant.BankID]plant.Bank{axisBank: {ID: "secondary", Stage: plant.Secondary, LimitPa: 200, CleanPa: 60}},
+	})
+}
+
+// weekly reads a bank every week from its change-out; pa gives what the gauge
+// shows after so many days.
+func weekly(days int, pa func(day float64) float64, flow *float64) []entry.Entry {
+	out := []entry.Entry{{Seq: 1, Kind: entry.KindSwap, Place: axisBank, At: began, Body: entry.Swap{}}}
+	for d := 7; d <= days; d += 7 {
+		out = append(out, entry.Entry{Seq: int64(len(out) + 1), Kind: entry.KindReading, Place: axisBank,
+			At: began.AddDate(0, 0, d), Body: entry.Reading{Pa: pa(float64(d)), FlowM3s: flow}})
+	}
+	return out
+}
+
+func assessed(reg *plant.Register, entries []entry.Entry, season *forecast.Season, now time.Time) assess.Assessment {
+	return assess.Bank(assess.Input{
+		Register: reg, Bank: axisBank, Entries: entries, Prior: forecast.ClassPrior("secondary"), Now: now, Season: season,
+	})
+}
+
+// Dust of an outside event that was told is not taken for the usual dust: the
+// limit comes later than when nobody told of it.
+func TestToldEventIsNotTakenForUsualDust(t *testing.T) {
+	smoky := func(d float64) float64 { return 60 + 0.35*(d+3*math.Max(0, math.Min(d, 84)-70)) } // four times the dust for a fortnight
+	entries := weekly(84, smoky, nil)
+	now := began.AddDate(0, 0, 85)
+	until := began.AddDate(0, 0, 84)
+	told := append(entries, entry.Entry{Seq: 99, Kind: entry.KindEvent, Place: "s", At: began.AddDate(0, 0, 70),
+		Body: entry.Event{What: "smoke", Until: &until}})
+	without, with := assessed(oneBank(""), entries, nil, now), assessed(oneBank(""), told, nil, now)
+	if !with.Dates.Median.After(without.Dates.Median.AddDate(0, 0, 5)) {
+		t.Errorf("told of smoke: %s, not told: %s", with.Dates.Median, without.Dates.Median)
+	}
+	if math.Abs(with.HoursRun-without.HoursRun) > 1e-9 {
+		t.Errorf("run hours %g and %g: events must not alter them", with.HoursRun, without.HoursRun)
+	}
+}
+
+// Where the coming months are dustier than the past ones, the limit comes
+// sooner; with a flat season nothing changes.
+func TestSeasonMovesDates(t *testing.T) {
+	entries := weekly(84, func(d float64) float64 { return 60 + 0.5*d }, nil)
+	now := began.AddDate(0, 0, 85) // late May
+	flat, dusty := forecast.FlatSeason(), forecast.Season{}
+	for m := range dusty {
+		dusty[m] = 0.8
+		if m >= 5 && m <= 10 { // June to November
+			dusty[m] = 1.2
+		}
+	}
+	plain := assessed(oneBank(""), entries, nil, now)
+	if same := assessed(oneBank(""), entries, &flat, now); same.Dates.Median.Sub(plain.Dates.Median).Abs() > time.Hour {
+		t.Errorf("a flat season moves the date from %s to %s", plain.Dates.Median, same.Dates.Median)
+	}
+	got := assessed(oneBank(""), entries, &dusty, now)
+	ahead := func(a assess.Assessment) float64 { return a.Dates.Median.Sub(now).Hours() }
+	// Dust ahead is half as much again as dust behind: about two thirds of the time.
+	if r := ahead(got) / ahead(plain); r < 0.5 || r > 0.85 {
+		t.Errorf("%.0f h ahead against %.0f h, ratio %.2f", ahead(got), ahead(plain), r)
+	}
+	if got.Hours.Median <= 0 || math.Abs(got.Hours.Median-ahead(got)) > 1 {
+		t.Errorf("round the clock, %g run hours left do not match %g h to the date", got.Hours.Median, ahead(got))
+	}
+}
+
+// Along the air moved, a unit held at half its airflow has loaded as much in
+// twice the hours, and will.
+func TestAirMovedIsAnAxis(t *testing.T) {
+	half := 1.0
+	curve := func(d float64) float64 { return (60 + 0.4*d) * math.Pow(0.5, 1/0.85) } // as read at half airflow
+	now := began.AddDate(0, 0, 85)
+	byHours := assessed(oneBank(plant.AxisHours), weekly(84, curve, &half), nil, now)
+	byAir := assessed(oneBank(plant.AxisAir), weekly(84, curve, &half), nil, now)
+	if byAir.NowPa < 85 || math.Abs(byAir.NowPa-byHours.NowPa) > 5 {
+		t.Errorf("now %.1f Pa by air, %.1f Pa by hours: the same readings", byAir.NowPa, byHours.NowPa)
+	}
+	// The class prior speaks of hours at design airflow: by air these are twice
+	// as many days.
+	if !byAir.Dates.P90.After(byHours.Dates.P90) {
+		t.Errorf("P90 %s by air, %s by hours", byAir.Dates.P90, byHours.Dates.P90)
+	}
+	if byAir.HoursRun != byHours.HoursRun {
+		t.Errorf("run hours %g and %g", byAir.HoursRun, byHours.HoursRun)
+	}
+}
