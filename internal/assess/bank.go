@@ -122,7 +122,8 @@ type life struct {
 
 // seen is a reading, corrected.
 type seen struct {
-	entry.Entry
+	*entry.Entry
+	gap      float64 // run hours since the reading before it in the same life; 0 for the first
 	pa       float64 // as read
 	fixed    resistance.Corrected
 	over     bool // at the gauge's top: the true value is at or above
@@ -189,8 +190,14 @@ func Parts(b plant.Bank) []duelist.Part {
 func (w *work) split() {
 	cur := life{}
 	fixedSince := w.suspects()
+	add := func(s seen) {
+		if n := len(cur.seen); n > 0 {
+			s.gap = w.run.Hours(cur.seen[n-1].At, s.At)
+		}
+		cur.seen = append(cur.seen, s)
+	}
 	for i := range w.stand {
-		x := w.stand[i]
+		x := &w.stand[i]
 		if x.At.After(w.in.Now) {
 			continue
 		}
@@ -200,33 +207,33 @@ func (w *work) split() {
 				continue
 			}
 			if b.BeforePa != nil {
-				cur.seen = append(cur.seen, w.see(x, *b.BeforePa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct}))
+				add(w.see(x, *b.BeforePa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct}))
 			}
 			cur.end = x.At
 			if cur.swap != nil || len(cur.seen) > 0 {
 				w.lives = append(w.lives, cur)
 			}
-			cur = life{start: x.At, swap: &w.stand[i]}
+			cur = life{start: x.At, swap: x}
 			if b.CleanPa != nil {
 				s := w.see(x, *b.CleanPa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct})
 				s.clean = true
-				cur.seen = append(cur.seen, s)
+				add(s)
 			}
 		case entry.Reading:
 			if x.Place != w.in.Bank {
 				continue
 			}
 			s := w.see(x, b.Pa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct})
-			s.wet, s.suspect = b.Wet, b.Suspect || fixedSince(x, b.Pa)
+			s.wet, s.suspect = b.Wet, b.Suspect || fixedSince(*x, b.Pa)
 			s.step = max(b.StepPa, w.bank.Gauge.StepPa) * s.fixed.Factor
-			cur.seen = append(cur.seen, s)
+			add(s)
 		case entry.OverRange:
 			if x.Place != w.in.Bank {
 				continue
 			}
 			s := w.see(x, b.TopPa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct})
 			s.over = true
-			cur.seen = append(cur.seen, s)
+			add(s)
 		}
 	}
 	w.cur = cur
@@ -239,13 +246,10 @@ func (w *work) learnLaw() {
 		return
 	}
 	var rs []resistance.FlowReading
-	hours, from := 0.0, w.cur.start
-	for _, s := range w.cur.seen {
-		if from.IsZero() {
-			from = s.At
-		}
-		hours += w.run.Hours(from, s.At)
-		from = s.At
+	hours := 0.0
+	for i := range w.cur.seen {
+		s := &w.cur.seen[i]
+		hours += s.gap
 		known := s.fixed.Basis == resistance.ByFlow || s.fixed.Basis == resistance.BySpeed
 		if known && !s.over && !s.wet && !s.suspect {
 			rs = append(rs, resistance.FlowReading{Hours: hours, FlowM3s: s.fixed.FlowM3s, Pa: s.pa})
@@ -264,7 +268,7 @@ func (w *work) learnLaw() {
 	w.lives = past
 }
 
-func (w *work) see(x entry.Entry, pa float64, said resistance.Stated) seen {
+func (w *work) see(x *entry.Entry, pa float64, said resistance.Stated) seen {
 	return seen{Entry: x, pa: pa, fixed: w.fix.Correct(pa, said), step: w.bank.Gauge.StepPa}
 }
 
@@ -441,13 +445,17 @@ func (w *work) hours(start, t time.Time) float64 { return math.Max(0, w.run.Hour
 func (w *work) observations(l life, a axis) []forecast.Observation {
 	out := make([]forecast.Observation, 0, len(l.seen))
 	x, from := 0.0, a.knots[0].at
-	for _, s := range l.seen {
-		if len(a.knots) > 1 {
+	for i := range l.seen {
+		s := &l.seen[i]
+		switch {
+		case len(a.knots) > 1:
 			x = a.plain(s.At)
-		} else { // by time: hours add up day by day, once
+		case a.season != nil || i == 0:
 			x += a.span(from, s.At)
-			from = s.At
+		default: // hours add up day by day, once
+			x += s.gap
 		}
+		from = s.At
 		out = append(out, forecast.Observation{
 			X: math.Max(0, x), Pa: s.fixed.Pa, Weight: s.fixed.Weight, StepPa: s.step, Censored: s.over,
 			Doubtful: s.doubtful || s.wet || s.suspect || s.fixed.Basis == resistance.NoAirflow,

@@ -12,22 +12,39 @@ import (
 // duplicates (same Seq) count once, and a retracted retraction restores its
 // target.
 func Standing(entries []Entry) []Entry {
-	bySeq := make(map[int64]Entry, len(entries))
+	gone, newest := undone(entries)
+	out := make([]Entry, 0, len(entries))
 	for _, e := range entries {
-		bySeq[e.Seq] = e
+		if e.Kind == KindRetract || e.Kind == KindAmend || gone[e.Seq] {
+			continue
+		}
+		if b, ok := newest[e.Seq]; ok && b.Kind() == e.Kind {
+			e.Body = b
+		}
+		out = append(out, e)
 	}
-	seqs := make([]int64, 0, len(bySeq))
-	for s := range bySeq {
-		seqs = append(seqs, s)
-	}
-	slices.Sort(seqs)
+	slices.SortFunc(out, func(a, b Entry) int {
+		return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Seq, b.Seq))
+	})
+	return slices.CompactFunc(out, func(a, b Entry) bool { return a.Seq == b.Seq })
+}
 
-	// Walk from the newest to the oldest: by the time an entry is met, all
-	// that may take it back has been settled.
-	gone := map[int64]bool{}
-	newest := map[int64]Body{}
-	for i := len(seqs) - 1; i >= 0; i-- {
-		e := bySeq[seqs[i]]
+// undone settles what retractions and amendments do: which entries are gone, and
+// the newest body of those amended. It walks them from the newest to the oldest:
+// by the time one is met, all that may take it back has been settled.
+func undone(entries []Entry) (gone map[int64]bool, newest map[int64]Body) {
+	var acts []Entry
+	for _, e := range entries {
+		if e.Kind == KindRetract || e.Kind == KindAmend {
+			acts = append(acts, e)
+		}
+	}
+	if len(acts) == 0 {
+		return nil, nil
+	}
+	slices.SortFunc(acts, func(a, b Entry) int { return cmp.Compare(b.Seq, a.Seq) })
+	gone, newest = map[int64]bool{}, map[int64]Body{}
+	for _, e := range acts {
 		if gone[e.Seq] {
 			continue
 		}
@@ -42,19 +59,5 @@ func Standing(entries []Entry) []Entry {
 			}
 		}
 	}
-	var out []Entry
-	for _, s := range seqs {
-		e := bySeq[s]
-		if gone[s] || e.Kind == KindRetract || e.Kind == KindAmend {
-			continue
-		}
-		if b, ok := newest[s]; ok && b.Kind() == e.Kind {
-			e.Body = b
-		}
-		out = append(out, e)
-	}
-	slices.SortFunc(out, func(a, b Entry) int {
-		return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Seq, b.Seq))
-	})
-	return out
+	return gone, newest
 }
