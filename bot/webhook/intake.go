@@ -7,6 +7,8 @@ import (
 	"net/http"
 	"time"
 
+	"clogwise/bot/webhook/proof"
+	"clogwise/bot/webhook/wire"
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
 	"clogwise/internal/plant"
@@ -85,7 +87,7 @@ func (s *api) intake(kind string, build maker) handler {
 		if err != nil {
 			return err
 		}
-		t := taking{api: s, key: k, kind: kind, build: build, id: r.Header.Get(headerID), now: s.Now()}
+		t := taking{api: s, key: k, kind: kind, build: build, id: r.Header.Get(proof.HeaderID), now: s.Now()}
 		rep, err := t.take(r.Context(), items)
 		if err != nil {
 			return err
@@ -124,7 +126,7 @@ type taking struct {
 }
 
 // take commits every item that can be taken, in one transaction.
-func (t *taking) take(ctx context.Context, items []parsed) (report, error) {
+func (t *taking) take(ctx context.Context, items []wire.Parsed) (report, error) {
 	reg, err := t.View.Register(ctx)
 	if err != nil {
 		return report{}, err
@@ -144,7 +146,7 @@ func (t *taking) take(ctx context.Context, items []parsed) (report, error) {
 }
 
 // judge puts an item's entry into the batch, or says why not.
-func (t *taking) judge(reg *plant.Register, i int, p parsed) result {
+func (t *taking) judge(reg *plant.Register, i int, p wire.Parsed) result {
 	x, why, err := t.entry(reg, i, p)
 	if err != nil {
 		if errors.Is(err, errScope) {
@@ -159,7 +161,7 @@ func (t *taking) judge(reg *plant.Register, i int, p parsed) result {
 	return result{Index: i, Outcome: recorded, Bank: string(x.Place)}
 }
 
-func (t *taking) commit(ctx context.Context, items []parsed) error {
+func (t *taking) commit(ctx context.Context, items []wire.Parsed) error {
 	done, err := t.Store.Commit(ctx, t.batch)
 	if err != nil {
 		return err
@@ -172,7 +174,7 @@ func (t *taking) commit(ctx context.Context, items []parsed) error {
 			heads[t.batch.Entries[n].Place] = d.Seq
 			continue
 		}
-		if err := t.known(ctx, t.batch.Entries[n], items[i].item, &t.results[i]); err != nil {
+		if err := t.known(ctx, t.batch.Entries[n], items[i].Item, &t.results[i]); err != nil {
 			return err
 		}
 	}
@@ -187,7 +189,7 @@ func (t *taking) commit(ctx context.Context, items []parsed) error {
 // known tells what became of an item whose once-only key was there: the same
 // thing sent again is a duplicate; another one under a used id is refused, for
 // it would else be lost without a word.
-func (t *taking) known(ctx context.Context, x entry.Entry, it item, res *result) error {
+func (t *taking) known(ctx context.Context, x entry.Entry, it wire.Item, res *result) error {
 	old, err := t.Store.Entry(ctx, res.Seq)
 	if err != nil {
 		return err
@@ -203,15 +205,15 @@ func (t *taking) known(ctx context.Context, x entry.Entry, it item, res *result)
 }
 
 // entry makes the ledger entry of one item.
-func (t *taking) entry(reg *plant.Register, i int, p parsed) (x entry.Entry, why string, err error) {
-	if p.err != nil {
-		return x, "", p.err
+func (t *taking) entry(reg *plant.Register, i int, p wire.Parsed) (x entry.Entry, why string, err error) {
+	if p.Err != nil {
+		return x, "", p.Err
 	}
-	id, err := bankOf(reg, t.key, p.item)
+	id, err := bankOf(reg, t.key, p.Item)
 	if err != nil {
 		return x, "", err
 	}
-	at, err := t.when(p.item)
+	at, err := t.when(p.Item)
 	if err != nil {
 		return x, "", err
 	}
@@ -220,13 +222,13 @@ func (t *taking) entry(reg *plant.Register, i int, p parsed) (x entry.Entry, why
 		return x, "", err
 	}
 	bank, _ := reg.Bank(id)
-	body, why, err := t.build(p.item, bank, limitOf(reg, bank))
+	body, why, err := t.build(p.Item, bank, limitOf(reg, bank))
 	if err != nil {
 		return x, "", err
 	}
-	if p.Item != "" {
-		if _, known := reg.Item(p.Item); !known {
-			return x, "", fmt.Errorf("item %q is not in the register", clip(p.Item))
+	if p.Item.Item != "" {
+		if _, known := reg.Item(p.Item.Item); !known {
+			return x, "", fmt.Errorf("item %q is not in the register", wire.Clip(p.Item.Item))
 		}
 	}
 	return entry.Entry{
@@ -234,7 +236,7 @@ func (t *taking) entry(reg *plant.Register, i int, p parsed) (x entry.Entry, why
 	}, why, nil
 }
 
-func (t *taking) when(it item) (time.Time, error) {
+func (t *taking) when(it wire.Item) (time.Time, error) {
 	switch {
 	case it.At == nil:
 		return t.now.UTC(), nil
@@ -257,26 +259,26 @@ func limitOf(reg *plant.Register, bank plant.Bank) float64 {
 
 // bankOf finds the bank an item speaks of. What lies outside the key's scope is
 // answered alike whether it exists or not.
-func bankOf(reg *plant.Register, k ledger.Key, it item) (plant.BankID, error) {
+func bankOf(reg *plant.Register, k ledger.Key, it wire.Item) (plant.BankID, error) {
 	switch {
 	case it.Bank != "" && it.Point != "":
 		return "", errors.New("give bank or point, not both")
 	case it.Bank != "":
 		id := plant.BankID(it.Bank)
 		if !covers(k, id, "") {
-			return "", fmt.Errorf("%w: %s", errScope, clip(it.Bank))
+			return "", fmt.Errorf("%w: %s", errScope, wire.Clip(it.Bank))
 		}
 		if _, ok := reg.Bank(id); !ok {
-			return "", fmt.Errorf("no bank %q; GET /v1/banks lists them", clip(it.Bank))
+			return "", fmt.Errorf("no bank %q; GET /v1/banks lists them", wire.Clip(it.Bank))
 		}
 		return id, nil
 	case it.Point != "":
 		if !coversPoint(k, it.Point) {
-			return "", fmt.Errorf("%w: point %s", errScope, clip(it.Point))
+			return "", fmt.Errorf("%w: point %s", errScope, wire.Clip(it.Point))
 		}
 		id, ok := reg.Point(it.Point)
 		if !ok || !coversSite(k, id.Site()) {
-			return "", fmt.Errorf("point %q belongs to no bank of this key; add it to the bank's points in the register", clip(it.Point))
+			return "", fmt.Errorf("point %q belongs to no bank of this key; add it to the bank's points in the register", wire.Clip(it.Point))
 		}
 		return id, nil
 	}

@@ -12,22 +12,24 @@ import (
 	"strings"
 	"time"
 
+	"clogwise/bot/webhook/proof"
+	"clogwise/bot/webhook/wire"
 	"clogwise/internal/ledger"
 	"clogwise/internal/plant"
 )
 
 // Schemes of keys.
 const (
-	Signature = "signature" // Standard Webhooks headers
-	Bearer    = "bearer"    // for plant that cannot sign
+	Signature = proof.Signature // Standard Webhooks headers
+	Bearer    = proof.Bearer    // for plant that cannot sign
 )
 
 // NewKey makes a key and its secret, which is not kept in the clear for bearer
 // keys: a hash is enough to know it again. A signature can only be checked with
 // the secret itself.
 func NewKey(name, scheme string, sites, points []string, now time.Time) (ledger.Key, string, error) {
-	if strings.TrimSpace(name) == "" || plainText(name) != nil {
-		return ledger.Key{}, "", fmt.Errorf("name %q does not do; write who uses the key, such as \"hall automation\"", clip(name))
+	if strings.TrimSpace(name) == "" || wire.PlainText(name) != nil {
+		return ledger.Key{}, "", fmt.Errorf("name %q does not do; write who uses the key, such as \"hall automation\"", wire.Clip(name))
 	}
 	var id [6]byte
 	rand.Read(id[:]) //nolint:errcheck // never fails
@@ -106,11 +108,6 @@ func generation(keys []ledger.Key, line string) int {
 		}
 	}
 	return most
-}
-
-// valid reports whether a key is taken at now.
-func valid(k ledger.Key, now time.Time) bool {
-	return (k.Revoked == nil || now.Before(*k.Revoked)) && (k.Expires == nil || now.Before(*k.Expires))
 }
 
 // errScope is why an item is refused that the key may not write.

@@ -9,6 +9,7 @@ import (
 	"reflect"
 	"time"
 
+	"clogwise/bot/webhook/wire"
 	"clogwise/internal/entry"
 )
 
@@ -23,19 +24,19 @@ const maxItemsEver = 100_000
 //
 // A lineage's sources begin "hook:LINEAGE:" and differ after it by the word of
 // their basis, so that no id can be made to look like another's.
-func sourceOf(line, kind, webhookID string, i int, p parsed, now time.Time) (string, error) {
+func sourceOf(line, kind, webhookID string, i int, p wire.Parsed, now time.Time) (string, error) {
 	base := "hook:" + line + ":"
 	switch {
 	case p.ID != "":
 		return base + "item:" + p.ID, nil
-	case p.once != "":
-		return base + "event:" + p.once, nil
+	case p.Once != "":
+		return base + "event:" + p.Once, nil
 	case webhookID != "":
 		return fmt.Sprintf("%smsg:%s:%06d", base, webhookID, i), nil
 	case p.At == nil && kind == kindSwap:
 		return "", errors.New("no identity: give at or id, or send a webhook-id header, so that a resend is not taken for a second change-out")
 	}
-	said := p.item
+	said := p.Item
 	if said.At == nil {
 		minute := now.Truncate(time.Minute)
 		said.At = &minute
@@ -54,7 +55,7 @@ func sourceOf(line, kind, webhookID string, i int, p parsed, now time.Time) (str
 // once-only key says now. What follows from the register is left out, since it
 // may have been edited between the two; so are a point's bank and the time of
 // an item that gave none.
-func sameSaid(old, fresh entry.Entry, it item) bool {
+func sameSaid(old, fresh entry.Entry, it wire.Item) bool {
 	if old.Kind != fresh.Kind || it.Bank != "" && old.Place != fresh.Place || it.At != nil && !old.At.Equal(fresh.At) {
 		return false
 	}
@@ -62,7 +63,7 @@ func sameSaid(old, fresh entry.Entry, it item) bool {
 }
 
 // bare is a body without what the register added to it.
-func bare(b entry.Body, it item) entry.Body {
+func bare(b entry.Body, it wire.Item) entry.Body {
 	switch b := b.(type) {
 	case entry.Reading:
 		b.StepPa, b.Suspect = 0, false

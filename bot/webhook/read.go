@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"time"
 
+	"clogwise/bot/webhook/wire"
 	"clogwise/internal/plant"
 )
 
@@ -62,7 +63,7 @@ func (s *api) bank(w http.ResponseWriter, r *http.Request, sites []plant.Site) e
 			return nil
 		}
 	}
-	return faultf(http.StatusNotFound, "no bank %s for this key; GET /v1/banks lists them", clip(string(id)))
+	return faultf(http.StatusNotFound, "no bank %s for this key; GET /v1/banks lists them", wire.Clip(string(id)))
 }
 
 func (s *api) due(w http.ResponseWriter, r *http.Request, sites []plant.Site) error {

@@ -4,37 +4,26 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"math"
 
+	"clogwise/bot/webhook/wire"
 	"clogwise/internal/entry"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
 )
 
-// Bounds of what is believed at all; beyond them an item is refused. Filter
-// gauges end at a few hundred to 2000 Pa; mains frequency drives at 120 Hz.
-const (
-	minPa      = -500
-	maxPa      = 5000
-	maxFlowM3s = 500
-	maxHz      = 120
-	maxPct     = 120
-	maxCount   = 10_000
-)
-
 // maker makes the body of an entry from an item for a bank with its limit (0:
 // not known). held says why it is kept out of the trend, err why it is refused.
-type maker func(it item, bank plant.Bank, limitPa float64) (body entry.Body, held string, err error)
+type maker func(it wire.Item, bank plant.Bank, limitPa float64) (body entry.Body, held string, err error)
 
 // makeReading makes the body of a reading.
-func makeReading(it item, bank plant.Bank, limitPa float64) (entry.Body, string, error) {
-	if err := cmp.Or(it.none("a change-out's; send it to POST /v1/swaps", it.Count != nil, it.CleanPa != nil, it.BeforePa != nil, it.Item != ""), it.air()); err != nil {
+func makeReading(it wire.Item, bank plant.Bank, limitPa float64) (entry.Body, string, error) {
+	if err := cmp.Or(none("a change-out's; send it to POST /v1/swaps", it.Count != nil, it.CleanPa != nil, it.BeforePa != nil, it.Item != ""), it.CheckAir()); err != nil {
 		return nil, "", err
 	}
 	if it.OverRange {
 		return makeOverRange(it, bank)
 	}
-	pa, err := it.pressure()
+	pa, err := it.Pressure()
 	if err != nil {
 		return nil, "", err
 	}
@@ -61,11 +50,11 @@ func doubt(pa float64, bank plant.Bank, limitPa float64) string {
 }
 
 // makeOverRange takes a reading at the stop: its value, else the gauge's top.
-func makeOverRange(it item, bank plant.Bank) (entry.Body, string, error) {
+func makeOverRange(it wire.Item, bank plant.Bank) (entry.Body, string, error) {
 	top := bank.Gauge.TopPa
 	if it.Pa != nil || it.Value != nil {
 		var err error
-		if top, err = it.pressure(); err != nil {
+		if top, err = it.Pressure(); err != nil {
 			return nil, "", err
 		}
 	}
@@ -77,16 +66,13 @@ func makeOverRange(it item, bank plant.Bank) (entry.Body, string, error) {
 
 // makeSwap makes the body of a change-out. Without count and clean reading it is
 // recorded as unconfirmed.
-func makeSwap(it item, _ plant.Bank, _ float64) (entry.Body, string, error) {
+func makeSwap(it wire.Item, _ plant.Bank, _ float64) (entry.Body, string, error) {
 	err := cmp.Or(
-		it.none("a reading's; for a change-out give clean_pa or before_pa", it.Pa != nil, it.Value != nil, it.Unit != "", it.OverRange, it.Suspect, it.Wet),
-		it.air(), within("clean_pa", it.CleanPa, 0, maxPa), within("before_pa", it.BeforePa, 0, maxPa),
+		none("a reading's; for a change-out give clean_pa or before_pa", it.Pa != nil, it.Value != nil, it.Unit != "", it.OverRange, it.Suspect, it.Wet),
+		it.CheckAir(), it.CheckSwap(),
 	)
 	if err != nil {
 		return nil, "", err
-	}
-	if it.Count != nil && (*it.Count < 1 || *it.Count > maxCount) {
-		return nil, "", fmt.Errorf("count is %d, not between 1 and %d", *it.Count, maxCount)
 	}
 	return entry.Swap{
 		Count: it.Count, CleanPa: it.CleanPa, BeforePa: it.BeforePa, FlowM3s: it.FlowM3s, FanHz: it.FanHz, FanPct: it.FanPct,
@@ -95,39 +81,11 @@ func makeSwap(it item, _ plant.Bank, _ float64) (entry.Body, string, error) {
 }
 
 // none refuses fields that belong elsewhere rather than dropping them.
-func (it item) none(whose string, given ...bool) error {
+func none(whose string, given ...bool) error {
 	for _, g := range given {
 		if g {
 			return fmt.Errorf("a field is %s", whose)
 		}
-	}
-	return nil
-}
-
-func (it item) pressure() (float64, error) {
-	switch {
-	case it.Pa != nil && it.Value != nil:
-		return 0, errors.New("give pa, or value with unit, not both")
-	case it.Pa != nil:
-		return *it.Pa, within("pa", it.Pa, minPa, maxPa)
-	case it.Value == nil:
-		return 0, errors.New("no pressure: give pa, or value with unit")
-	}
-	u, ok := units.ParsePressureUnit(it.Unit)
-	if !ok {
-		return 0, fmt.Errorf("unit %q is not known; use Pa, kPa, hPa, mbar, mmH2O or inH2O", clip(it.Unit))
-	}
-	pa := u.ToPa(*it.Value)
-	return pa, within("value in Pa", &pa, minPa, maxPa)
-}
-
-func (it item) air() error {
-	return cmp.Or(within("flow_m3s", it.FlowM3s, 0, maxFlowM3s), within("fan_hz", it.FanHz, 0, maxHz), within("fan_pct", it.FanPct, 0, maxPct))
-}
-
-func within(name string, v *float64, lo, hi float64) error {
-	if v != nil && (math.IsNaN(*v) || *v < lo || *v > hi) {
-		return fmt.Errorf("%s is %g, not between %g and %g", name, *v, lo, hi)
 	}
 	return nil
 }

@@ -5,6 +5,8 @@ import (
 	"net/http"
 	"time"
 
+	"clogwise/bot/webhook/proof"
+	"clogwise/bot/webhook/wire"
 	"clogwise/internal/ledger"
 )
 
@@ -12,8 +14,8 @@ import (
 // and returns the body as sent. Its order is: what costs least first.
 func (s *api) admit(w http.ResponseWriter, r *http.Request) (ledger.Key, []byte, error) {
 	now := s.Now()
-	c, err := claimOf(r.Header, now)
-	if errors.Is(err, errBadID) {
+	c, err := proof.ClaimOf(r.Header, now)
+	if errors.Is(err, proof.ErrBadID) {
 		return ledger.Key{}, nil, faultf(http.StatusBadRequest, "%v; %s", err, nothingKept)
 	}
 	if err != nil {
@@ -24,8 +26,8 @@ func (s *api) admit(w http.ResponseWriter, r *http.Request) (ledger.Key, []byte,
 		return ledger.Key{}, nil, err
 	}
 	var k ledger.Key
-	if c.bearer != "" { // known before the body is
-		if k, err = byBearer(keys, c.bearer, now); err != nil {
+	if c.Bearer != "" { // known before the body is
+		if k, err = proof.ByBearer(keys, c.Bearer, now); err != nil {
 			return k, nil, faultf(http.StatusUnauthorized, "%v; %s", err, nothingKept)
 		}
 	}
@@ -33,8 +35,8 @@ func (s *api) admit(w http.ResponseWriter, r *http.Request) (ledger.Key, []byte,
 	if err != nil {
 		return k, nil, bodyFault(err)
 	}
-	if c.bearer == "" {
-		if k, err = authenticate(keys, c, r.Header, body, now); err != nil {
+	if c.Bearer == "" {
+		if k, err = proof.Key(keys, c, r.Header, body, now); err != nil {
 			return k, nil, faultf(http.StatusUnauthorized, "%v; %s", err, nothingKept)
 		}
 	}
@@ -53,23 +55,23 @@ func bodyFault(err error) error {
 	switch {
 	case errors.As(err, &large):
 		return faultf(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; %s. Send fewer items at a time", large.Limit, nothingKept)
-	case errors.Is(err, errEncoding):
+	case errors.Is(err, wire.ErrEncoding):
 		return faultf(http.StatusUnsupportedMediaType, "%v; %s", err, nothingKept)
-	case errors.Is(err, errUnpack):
+	case errors.Is(err, wire.ErrUnpack):
 		return faultf(http.StatusBadRequest, "%v; %s", err, nothingKept)
 	}
 	return faultf(http.StatusBadRequest, "the body broke off; %s. %s", nothingKept, sendAgain)
 }
 
 // items reads what a body says.
-func (s *api) items(r *http.Request, body []byte) ([]parsed, error) {
-	plain, err := unpack(r.Header.Get("Content-Encoding"), body, unpackTimes*s.MaxBody)
+func (s *api) items(r *http.Request, body []byte) ([]wire.Parsed, error) {
+	plain, err := wire.Unpack(r.Header.Get("Content-Encoding"), body, unpackTimes*s.MaxBody)
 	if err != nil {
 		return nil, bodyFault(err)
 	}
-	items, err := decodeItems(r.Header, plain, s.MaxItems)
+	items, err := wire.Decode(r.Header, plain, s.MaxItems)
 	switch {
-	case errors.Is(err, errType):
+	case errors.Is(err, wire.ErrType):
 		return nil, faultf(http.StatusUnsupportedMediaType, "%v; %s", err, nothingKept)
 	case err != nil:
 		return nil, faultf(http.StatusBadRequest, "%v; %s. Mend the body and send it again", err, nothingKept)

@@ -1,4 +1,4 @@
-package webhook
+package wire
 
 import (
 	"encoding/json"
@@ -12,9 +12,9 @@ import (
 	"unicode/utf8"
 )
 
-// item is one reading or change-out as integrators send it. Pointers tell absent
+// Item is one reading or change-out as integrators send it. Pointers tell absent
 // from zero.
-type item struct {
+type Item struct {
 	ID    string     `json:"id,omitempty"`    // once-only within the key and its successors
 	Bank  string     `json:"bank,omitempty"`  // "site/ahu/bank"
 	Point string     `json:"point,omitempty"` // or the building system's point name
@@ -38,22 +38,22 @@ type item struct {
 	Who      string   `json:"who,omitempty"`
 }
 
-// parsed is an item as far as it could be read.
-type parsed struct {
-	item
-	once string // once-only key of the event it came in, if any
-	err  error  // why it cannot be taken; the rest of the body still can
+// Parsed is an item as far as it could be read.
+type Parsed struct {
+	Item
+	Once string // once-only key of the event it came in, if any
+	Err  error  // why it cannot be taken; the rest of the body still can
 
 	names []string // fields seen so far
 }
 
-// maxText bounds a text field, in bytes.
-const maxText = 256
+// MaxText bounds a text field, in bytes.
+const MaxText = 256
 
 // slot is where a field is kept, nil for a name that is no field. Names are
 // exact: two spellings of one name would be read differently by different
 // programs.
-func (it *item) slot(name string) any {
+func (it *Item) slot(name string) any {
 	switch name {
 	case "id":
 		return &it.ID
@@ -96,19 +96,19 @@ func (it *item) slot(name string) any {
 }
 
 // put sets a field from a JSON scalar: string, json.Number, bool, or nil for
-// null, which means absent. The first fault is kept in p.err.
-func (p *parsed) put(name string, v any) {
-	if p.err != nil {
+// null, which means absent. The first fault is kept in p.Err.
+func (p *Parsed) put(name string, v any) {
+	if p.Err != nil {
 		return
 	}
 	into := p.slot(name)
 	if into == nil {
-		p.err = noField(name)
+		p.Err = noField(name)
 		return
 	}
 	for _, n := range p.names {
 		if n == name {
-			p.err = fmt.Errorf("%s is given twice", name)
+			p.Err = fmt.Errorf("%s is given twice", name)
 			return
 		}
 	}
@@ -117,15 +117,15 @@ func (p *parsed) put(name string, v any) {
 		return
 	}
 	if err := assign(into, v); err != nil {
-		p.err = fmt.Errorf("%s: %w", name, err)
+		p.Err = fmt.Errorf("%s: %w", name, err)
 	}
 }
 
 func noField(name string) error {
-	if lower := strings.ToLower(name); lower != name && new(item).slot(lower) != nil {
-		return fmt.Errorf("no field %q; write %s, in small letters", clip(name), lower)
+	if lower := strings.ToLower(name); lower != name && new(Item).slot(lower) != nil {
+		return fmt.Errorf("no field %q; write %s, in small letters", Clip(name), lower)
 	}
-	return fmt.Errorf("no field %q; the fields are listed at /openapi.json", clip(name))
+	return fmt.Errorf("no field %q; the fields are listed at /openapi.json", Clip(name))
 }
 
 func assign(into, v any) error {
@@ -135,7 +135,7 @@ func assign(into, v any) error {
 		if !ok {
 			return errors.New("text in quotes is needed")
 		}
-		if err := plainText(s); err != nil {
+		if err := PlainText(s); err != nil {
 			return err
 		}
 		*into = s
@@ -181,10 +181,11 @@ func number(v any) (float64, error) {
 	return f, nil
 }
 
-// plainText keeps what is shown to people and used as a key short and legible.
-func plainText(s string) error {
-	if len(s) > maxText {
-		return fmt.Errorf("longer than %d bytes", maxText)
+// PlainText refuses text longer than MaxText or with characters that cannot be
+// shown. It keeps what is shown to people and used as a key short and legible.
+func PlainText(s string) error {
+	if len(s) > MaxText {
+		return fmt.Errorf("longer than %d bytes", MaxText)
 	}
 	for _, r := range s {
 		if unicode.IsControl(r) || r == utf8.RuneError {
@@ -197,13 +198,13 @@ func plainText(s string) error {
 // show quotes what was sent, shortened.
 func show(v any) string {
 	if s, ok := v.(string); ok {
-		return strconv.Quote(clip(s))
+		return strconv.Quote(Clip(s))
 	}
-	return clip(fmt.Sprint(v))
+	return Clip(fmt.Sprint(v))
 }
 
-// clip shortens what a fault quotes.
-func clip(s string) string {
+// Clip shortens what a fault quotes to about 40 bytes.
+func Clip(s string) string {
 	const most = 40
 	if len(s) <= most {
 		return s

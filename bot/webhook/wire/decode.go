@@ -1,4 +1,4 @@
-package webhook
+package wire
 
 import (
 	"bytes"
@@ -8,23 +8,27 @@ import (
 	"net/http"
 	"strings"
 	"unicode/utf8"
+
+	standardwebhooks "github.com/standard-webhooks/standard-webhooks/libraries/go"
 )
 
-// errType is answered as 415.
-var errType = errors.New("unsupported content type; send application/json, application/x-ndjson, text/csv, " +
+// ErrType is of a body in a form that is not read; it is answered as 415.
+var ErrType = errors.New("unsupported content type; send application/json, application/x-ndjson, text/csv, " +
 	"application/cloudevents+json or application/cloudevents-batch+json")
 
 var byteOrderMark = []byte("\xef\xbb\xbf")
 
-// decodeItems reads a body into its items. An error means that the body as a
-// whole cannot be read; what is wrong with a single item is kept beside it.
-func decodeItems(h http.Header, body []byte, most int) ([]parsed, error) {
+// Decode reads a body, unpacked, into its items, of which it must hold 1 to most.
+// The headers tell its form and, with ce- headers, its event. An error means that
+// the body as a whole cannot be read, and wraps ErrType when that is for its
+// form; what is wrong with a single item is kept beside it.
+func Decode(h http.Header, body []byte, most int) ([]Parsed, error) {
 	kind, params, err := mime.ParseMediaType(h.Get("Content-Type"))
 	if err != nil {
-		return nil, errType
+		return nil, ErrType
 	}
 	if cs := params["charset"]; cs != "" && !strings.EqualFold(cs, "utf-8") {
-		return nil, fmt.Errorf("%w, in UTF-8", errType)
+		return nil, fmt.Errorf("%w, in UTF-8", ErrType)
 	}
 	if !utf8.Valid(body) {
 		return nil, errors.New("the body is not valid UTF-8")
@@ -43,7 +47,7 @@ func decodeItems(h http.Header, body []byte, most int) ([]parsed, error) {
 	return binaryEvent(h, kind, items)
 }
 
-func decodeForm(kind string, body []byte, most int) ([]parsed, error) {
+func decodeForm(kind string, body []byte, most int) ([]Parsed, error) {
 	switch kind {
 	case "application/json":
 		return decodeJSON(body, most)
@@ -54,18 +58,18 @@ func decodeForm(kind string, body []byte, most int) ([]parsed, error) {
 	case "application/cloudevents+json", "application/cloudevents-batch+json":
 		return decodeEvents(body, most)
 	}
-	return nil, errType
+	return nil, ErrType
 }
 
 // binaryEvent stamps items with the event that the request's ce- headers
 // describe (CloudEvents 1.0, HTTP binding, binary mode). A signature covers the
 // id, the time and the body, so with one the headers could be changed on the
 // way; such events must come in structured mode.
-func binaryEvent(h http.Header, kind string, items []parsed) ([]parsed, error) {
+func binaryEvent(h http.Header, kind string, items []Parsed) ([]Parsed, error) {
 	if h.Get("Ce-Specversion") == "" || strings.HasPrefix(kind, "application/cloudevents") {
 		return items, nil
 	}
-	if h.Get(headerSignature) != "" {
+	if h.Get(standardwebhooks.HeaderWebhookSignature) != "" {
 		return nil, errors.New("a signature does not cover ce- headers; send the event in structured mode, as application/cloudevents+json")
 	}
 	attrs := map[string]string{}

@@ -1,4 +1,7 @@
-package webhook
+// Package proof finds the key that a request proves to hold, by a signature
+// (Standard Webhooks) or as a bearer. It is pure: keys, headers, body and time
+// in, a key out.
+package proof
 
 import (
 	"crypto/sha256"
@@ -12,12 +15,21 @@ import (
 
 	standardwebhooks "github.com/standard-webhooks/standard-webhooks/libraries/go"
 
+	"clogwise/bot/webhook/wire"
 	"clogwise/internal/ledger"
 )
 
-// Headers of a signed message (Standard Webhooks).
+// Schemes of keys.
 const (
-	headerID        = standardwebhooks.HeaderWebhookID
+	Signature = "signature" // Standard Webhooks headers
+	Bearer    = "bearer"    // for plant that cannot sign
+)
+
+// HeaderID is the header of a message's id, which a bearer may send too.
+const HeaderID = standardwebhooks.HeaderWebhookID
+
+// Further headers of a signed message (Standard Webhooks).
+const (
 	headerTimestamp = standardwebhooks.HeaderWebhookTimestamp
 	headerSignature = standardwebhooks.HeaderWebhookSignature
 )
@@ -29,35 +41,38 @@ var (
 	errNoAuth = errors.New("no credentials: send webhook-id, webhook-timestamp and webhook-signature headers, or Authorization: Bearer KEY")
 	errAuth   = errors.New("the credentials match no valid key; check the secret, that the signature is over id.timestamp.body " +
 		"as sent, and that the key is neither revoked nor expired")
-	errBadID = fmt.Errorf("webhook-id must be 1 to %d visible ASCII characters", maxText)
+
+	// ErrBadID is of a webhook-id that cannot be kept.
+	ErrBadID = fmt.Errorf("webhook-id must be 1 to %d visible ASCII characters", wire.MaxText)
 )
 
-// claim is what a request says of itself before it is believed.
-type claim struct {
-	bearer string // or else it is signed
-	id     string // webhook-id, may be empty with a bearer key
+// Claim is what a request says of itself before it is believed.
+type Claim struct {
+	Bearer string // or else it is signed
+	ID     string // webhook-id, may be empty with a bearer key
 }
 
-// claimOf reads the credentials of a request, as far as that needs no body: what
-// has none, or a clock far off, is turned away before a body is taken in.
-func claimOf(h http.Header, now time.Time) (claim, error) {
-	for _, name := range []string{"Authorization", headerID, headerTimestamp, headerSignature} {
+// ClaimOf reads the credentials of a request, as far as that needs no body: what
+// has none, or a clock far off, is turned away before a body is taken in. An
+// error is ErrBadID or says which credentials are wrong.
+func ClaimOf(h http.Header, now time.Time) (Claim, error) {
+	for _, name := range []string{"Authorization", HeaderID, headerTimestamp, headerSignature} {
 		if len(h.Values(name)) > 1 {
-			return claim{}, fmt.Errorf("%s is sent more than once", strings.ToLower(name))
+			return Claim{}, fmt.Errorf("%s is sent more than once", strings.ToLower(name))
 		}
 	}
-	c := claim{id: h.Get(headerID)}
-	if c.id != "" && !visible(c.id) {
-		return c, errBadID
+	c := Claim{ID: h.Get(HeaderID)}
+	if c.ID != "" && !visible(c.ID) {
+		return c, ErrBadID
 	}
 	if scheme, secret, ok := strings.Cut(h.Get("Authorization"), " "); ok && strings.EqualFold(scheme, "Bearer") {
-		c.bearer = strings.TrimSpace(secret)
-		if c.bearer == "" {
+		c.Bearer = strings.TrimSpace(secret)
+		if c.Bearer == "" {
 			return c, errNoAuth
 		}
 		return c, nil
 	}
-	if c.id == "" || h.Get(headerSignature) == "" || h.Get(headerTimestamp) == "" {
+	if c.ID == "" || h.Get(headerSignature) == "" || h.Get(headerTimestamp) == "" {
 		return c, errNoAuth
 	}
 	return c, checkStamp(h.Get(headerTimestamp), now)
@@ -77,7 +92,7 @@ func checkStamp(stamp string, now time.Time) error {
 }
 
 func visible(s string) bool {
-	if len(s) > maxText {
+	if len(s) > wire.MaxText {
 		return false
 	}
 	for i := range len(s) {
@@ -88,11 +103,11 @@ func visible(s string) bool {
 	return true
 }
 
-// authenticate finds the key that a request proves to hold. Every failure of
-// proof looks alike.
-func authenticate(keys []ledger.Key, c claim, h http.Header, body []byte, now time.Time) (ledger.Key, error) {
-	if c.bearer != "" {
-		return byBearer(keys, c.bearer, now)
+// Key finds the key that a request proves to hold. Every failure of proof looks
+// alike.
+func Key(keys []ledger.Key, c Claim, h http.Header, body []byte, now time.Time) (ledger.Key, error) {
+	if c.Bearer != "" {
+		return ByBearer(keys, c.Bearer, now)
 	}
 	for _, k := range keys {
 		if k.Scheme != Signature || len(k.Secret) == 0 || !valid(k, now) {
@@ -107,7 +122,9 @@ func authenticate(keys []ledger.Key, c claim, h http.Header, body []byte, now ti
 	return ledger.Key{}, errAuth
 }
 
-func byBearer(keys []ledger.Key, secret string, now time.Time) (ledger.Key, error) {
+// ByBearer finds the bearer key with a secret, as Key does, before there is a
+// body.
+func ByBearer(keys []ledger.Key, secret string, now time.Time) (ledger.Key, error) {
 	sum := sha256.Sum256([]byte(secret))
 	var found ledger.Key
 	for _, k := range keys {
@@ -119,4 +136,9 @@ func byBearer(keys []ledger.Key, secret string, now time.Time) (ledger.Key, erro
 		return found, errAuth
 	}
 	return found, nil
+}
+
+// valid reports whether a key is taken at now.
+func valid(k ledger.Key, now time.Time) bool {
+	return (k.Revoked == nil || now.Before(*k.Revoked)) && (k.Expires == nil || now.Before(*k.Expires))
 }

@@ -1,4 +1,4 @@
-package webhook
+package wire
 
 import (
 	"bytes"
@@ -88,7 +88,7 @@ func tooMany(most int) error {
 }
 
 // list reads one object or an array of them, each by read.
-func (d *jsonReader) list(t json.Token, read func() ([]parsed, error)) ([]parsed, error) {
+func (d *jsonReader) list(t json.Token, read func() ([]Parsed, error)) ([]Parsed, error) {
 	switch t {
 	case json.Delim('{'):
 		return read()
@@ -96,7 +96,7 @@ func (d *jsonReader) list(t json.Token, read func() ([]parsed, error)) ([]parsed
 	default:
 		return nil, errors.New("JSON: an object, or an array of objects, is needed")
 	}
-	var out []parsed
+	var out []Parsed
 	for d.More() {
 		t, err := d.next()
 		if err != nil {
@@ -106,7 +106,7 @@ func (d *jsonReader) list(t json.Token, read func() ([]parsed, error)) ([]parsed
 			if err := cmp.Or(d.room(), d.skip(t)); err != nil {
 				return nil, err
 			}
-			out = append(out, parsed{err: errors.New("an object is needed")})
+			out = append(out, Parsed{Err: errors.New("an object is needed")})
 			continue
 		}
 		some, err := read()
@@ -120,11 +120,11 @@ func (d *jsonReader) list(t json.Token, read func() ([]parsed, error)) ([]parsed
 }
 
 // item reads an object whose brace has been read.
-func (d *jsonReader) item() ([]parsed, error) {
+func (d *jsonReader) item() ([]Parsed, error) {
 	if err := d.room(); err != nil {
 		return nil, err
 	}
-	var p parsed
+	var p Parsed
 	for d.More() {
 		name, err := d.next()
 		if err != nil {
@@ -138,19 +138,19 @@ func (d *jsonReader) item() ([]parsed, error) {
 			if err := d.skip(v); err != nil {
 				return nil, err
 			}
-			if p.err == nil {
-				p.err = fmt.Errorf("%s: a plain value is needed, nothing nested", clip(fmt.Sprint(name)))
+			if p.Err == nil {
+				p.Err = fmt.Errorf("%s: a plain value is needed, nothing nested", Clip(fmt.Sprint(name)))
 			}
 			continue
 		}
 		p.put(name.(string), v)
 	}
 	_, err := d.next()
-	return []parsed{p}, err
+	return []Parsed{p}, err
 }
 
 // decodeJSON reads one item or an array of them.
-func decodeJSON(body []byte, most int) ([]parsed, error) {
+func decodeJSON(body []byte, most int) ([]Parsed, error) {
 	d := newJSONReader(body, most)
 	t, err := d.next()
 	if err != nil {
@@ -164,8 +164,8 @@ func decodeJSON(body []byte, most int) ([]parsed, error) {
 }
 
 // decodeLines reads one item a line.
-func decodeLines(body []byte, most int) ([]parsed, error) {
-	var items []parsed
+func decodeLines(body []byte, most int) ([]Parsed, error) {
+	var items []Parsed
 	n := 0
 	for line := range bytes.Lines(body) {
 		n++
@@ -180,7 +180,7 @@ func decodeLines(body []byte, most int) ([]parsed, error) {
 		if err == nil && t != json.Delim('{') {
 			err = errors.New("JSON: an object is needed")
 		}
-		var some []parsed
+		var some []Parsed
 		if err == nil {
 			some, err = d.item()
 		}
@@ -198,7 +198,7 @@ func decodeLines(body []byte, most int) ([]parsed, error) {
 // decodeEvents reads CloudEvents 1.0 in structured mode, one or a batch. What an
 // event carries as data is what would else be the body; its type is not looked
 // at, since the path says what is sent.
-func decodeEvents(body []byte, most int) ([]parsed, error) {
+func decodeEvents(body []byte, most int) ([]Parsed, error) {
 	d := newJSONReader(body, most)
 	t, err := d.next()
 	if err != nil {
@@ -212,9 +212,9 @@ func decodeEvents(body []byte, most int) ([]parsed, error) {
 }
 
 // event reads an event whose brace has been read.
-func (d *jsonReader) event() ([]parsed, error) {
+func (d *jsonReader) event() ([]Parsed, error) {
 	attrs := map[string]string{}
-	var data []parsed
+	var data []Parsed
 	var fault error
 	for d.More() {
 		t, err := d.next()
@@ -229,12 +229,12 @@ func (d *jsonReader) event() ([]parsed, error) {
 		_, again := attrs[name]
 		switch {
 		case again:
-			fault = errors.Join(fault, fmt.Errorf("%s is given twice", clip(name)))
+			fault = errors.Join(fault, fmt.Errorf("%s is given twice", Clip(name)))
 			err = d.skip(v)
 		case name == "data":
 			data, err = d.data(v)
 		case name == "data_base64":
-			var some []parsed
+			var some []Parsed
 			some, err = d.data64(v)
 			data = append(data, some...)
 		default:
@@ -255,19 +255,19 @@ func (d *jsonReader) event() ([]parsed, error) {
 		fault = checkEvent(attrs, len(data))
 	}
 	if fault != nil {
-		return []parsed{{err: fmt.Errorf("event: %w", fault)}}, nil
+		return []Parsed{{Err: fmt.Errorf("event: %w", fault)}}, nil
 	}
 	return stamp(data, attrs), nil
 }
 
-func (d *jsonReader) data(t json.Token) ([]parsed, error) {
+func (d *jsonReader) data(t json.Token) ([]Parsed, error) {
 	if _, nested := t.(json.Delim); !nested {
 		return nil, nil
 	}
 	return d.list(t, d.item)
 }
 
-func (d *jsonReader) data64(t json.Token) ([]parsed, error) {
+func (d *jsonReader) data64(t json.Token) ([]Parsed, error) {
 	s, ok := t.(string)
 	if !ok {
 		return nil, d.skip(t)
@@ -283,19 +283,19 @@ func (d *jsonReader) data64(t json.Token) ([]parsed, error) {
 
 func checkEvent(attrs map[string]string, items int) error {
 	if v := attrs["specversion"]; v != "1.0" {
-		return fmt.Errorf("specversion %q is not 1.0", clip(v))
+		return fmt.Errorf("specversion %q is not 1.0", Clip(v))
 	}
 	for _, name := range []string{"id", "source", "type"} {
 		if attrs[name] == "" {
 			return fmt.Errorf("no %s", name)
 		}
-		if err := plainText(attrs[name]); err != nil {
+		if err := PlainText(attrs[name]); err != nil {
 			return fmt.Errorf("%s: %w", name, err)
 		}
 	}
 	if t, given := attrs["time"]; given {
 		if _, err := time.Parse(time.RFC3339, t); err != nil {
-			return fmt.Errorf("time %q is not an RFC 3339 time", clip(t))
+			return fmt.Errorf("time %q is not an RFC 3339 time", Clip(t))
 		}
 	}
 	if _, both := attrs["data_base64"]; both {
@@ -311,13 +311,13 @@ func checkEvent(attrs map[string]string, items int) error {
 
 // stamp gives items the identity and, where they have none, the time of their
 // event, whose attributes have been checked.
-func stamp(items []parsed, attrs map[string]string) []parsed {
+func stamp(items []Parsed, attrs map[string]string) []Parsed {
 	var at *time.Time
 	if t, err := time.Parse(time.RFC3339, attrs["time"]); err == nil {
 		at = &t
 	}
 	for i := range items {
-		items[i].once = fmt.Sprintf("%s %s %06d", attrs["source"], attrs["id"], i)
+		items[i].Once = fmt.Sprintf("%s %s %06d", attrs["source"], attrs["id"], i)
 		if items[i].At == nil {
 			items[i].At = at
 		}

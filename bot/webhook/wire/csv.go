@@ -1,4 +1,4 @@
-package webhook
+package wire
 
 import (
 	"bytes"
@@ -13,8 +13,8 @@ import (
 	"time"
 )
 
-// decodeCSV reads rows whose header names the fields of item.
-func decodeCSV(body []byte, most int) ([]parsed, error) {
+// decodeCSV reads rows whose header names the fields of Item.
+func decodeCSV(body []byte, most int) ([]Parsed, error) {
 	r := csv.NewReader(bytes.NewReader(body))
 	r.TrimLeadingSpace = true
 	head, err := r.Read()
@@ -24,7 +24,7 @@ func decodeCSV(body []byte, most int) ([]parsed, error) {
 	if head, err = header(head); err != nil {
 		return nil, err
 	}
-	var items []parsed
+	var items []Parsed
 	for {
 		rec, err := r.Read()
 		if err == io.EOF {
@@ -46,8 +46,8 @@ func header(head []string) ([]string, error) {
 	for i, h := range head {
 		h = strings.ToLower(strings.TrimSpace(h))
 		switch {
-		case new(item).slot(h) == nil:
-			return nil, fmt.Errorf("CSV: no column %q; columns are parted by commas and listed at /openapi.json", clip(h))
+		case new(Item).slot(h) == nil:
+			return nil, fmt.Errorf("CSV: no column %q; columns are parted by commas and listed at /openapi.json", Clip(h))
 		case seen[h]:
 			return nil, fmt.Errorf("CSV: column %s is given twice", h)
 		}
@@ -56,8 +56,8 @@ func header(head []string) ([]string, error) {
 	return out, nil
 }
 
-func csvRow(head, rec []string) parsed {
-	var p parsed
+func csvRow(head, rec []string) Parsed {
+	var p Parsed
 	for i, cell := range rec {
 		if cell = strings.TrimSpace(cell); cell != "" {
 			p.put(head[i], scalar(p.slot(head[i]), cell))
