@@ -90,3 +90,25 @@ func TestTranscripts(t *testing.T) {
 		})
 	}
 }
+
+// What the README shows as a session is what the program prints.
+func TestReadmeShowsARealSession(t *testing.T) {
+	readme, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	session, err := os.ReadFile(filepath.Join("..", "..", "testdata", "transcripts", "dozen.txt"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, after, ok := strings.Cut(string(readme), "```text\n")
+	block, _, closed := strings.Cut(after, "```")
+	if !ok || !closed || len(block) < 500 {
+		t.Fatal("the README has no session")
+	}
+	for _, turn := range regexp.MustCompile(`(?m)^> `).Split(strings.TrimSpace(block), -1)[1:] {
+		if !strings.Contains(string(session), "> "+strings.TrimSpace(turn)) {
+			t.Errorf("the README shows what the program does not print:\n> %s", turn)
+		}
+	}
+}
