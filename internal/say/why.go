@@ -6,8 +6,8 @@ import (
 	"time"
 
 	"clogwise/internal/assess"
-	"clogwise/internal/energy"
 	"clogwise/internal/daytext"
+	"clogwise/internal/energy"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
 )
