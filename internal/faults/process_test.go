@@ -102,13 +102,6 @@ func (p *process) pid() int {
 	return p.cmd.Process.Pid
 }
 
-// alive reports whether it runs and is not paused.
-func (p *process) alive() bool {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return p.cmd != nil && !p.wanted && !p.paused
-}
-
 // kill ends it as kill -9 does.
 func (p *process) kill() { _ = p.end(syscall.SIGKILL) }
 

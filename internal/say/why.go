@@ -41,9 +41,7 @@ func Why(a assess.Assessment, firm []energy.Sensitivity, reg *plant.Register, no
 	if !a.Dates.Median.IsZero() {
 		add("%s", Outlook(a, h, now, loc))
 	}
-	for _, n := range narrowing(a) {
-		lines = append(lines, n)
-	}
+	lines = append(lines, narrowing(a)...)
 	for _, f := range a.Findings {
 		if f.Open {
 			add("Doubt: %s %s", f.Text, f.Check)
