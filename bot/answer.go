@@ -141,7 +141,12 @@ func (e *Engine) aboutBanks(ctx context.Context, t *talk, q phrase.Query) (chann
 			if err != nil {
 				return channel.Post{}, err
 			}
-			parts = append(parts, say.Why(a, firm, t.reg, e.Now()))
+			beside, err := e.View.Assessments(ctx, a.Bank.AHU(), e.Now())
+			if err != nil {
+				return channel.Post{}, err
+			}
+			neglect, _ := digest.NeglectOf(a.Bank, t.reg, beside)
+			parts = append(parts, say.Why(a, firm, neglect, t.reg, e.Now()))
 		}
 		return channel.Post{Text: strings.Join(parts, "\n\n")}, nil
 	case phrase.QueryChart:

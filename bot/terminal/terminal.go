@@ -4,6 +4,7 @@ package terminal
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -39,6 +40,9 @@ type Channel struct {
 	Channels []string
 	// Replied reports whether a reply to the message is on its way.
 	Replied func(ctx context.Context, m channel.Message) (bool, error)
+	// Quiet reports whether nothing more is about to be said. With it, what a
+	// piped message leads to is printed together, the reply first.
+	Quiet func(ctx context.Context) (bool, error)
 	// Wait bounds the wait for a reply before the next line is read.
 	Wait time.Duration
 
@@ -46,6 +50,8 @@ type Channel struct {
 	count    int
 	stamp    time.Time
 	answered map[string]chan struct{} // by thread
+	holding  bool                     // posts are held until all a message leads to is there
+	held     []heldPost
 	buttons  map[string]channel.Choice
 }
 
@@ -126,7 +132,14 @@ func (c *Channel) line(ctx context.Context, h channel.Handler, line string) erro
 
 // send hands something over and waits for the reply to be printed, so that a
 // piped conversation reads in order.
-func (c *Channel) send(ctx context.Context, m channel.Message, handle func() error) error {
+func (c *Channel) send(ctx context.Context, m channel.Message, handle func() error) (err error) {
+	if !c.Prompt && c.Quiet != nil {
+		c.hold()
+		defer func() {
+			c.settle(ctx)
+			err = errors.Join(err, c.release(m.ID))
+		}()
+	}
 	c.mu.Lock()
 	done := make(chan struct{})
 	c.answered[m.ID] = done
@@ -225,6 +238,78 @@ func (c *Channel) set(field *string, value string) {
 	*field = value
 }
 
+// heldPost is a post that is still to be printed.
+type heldPost struct {
+	id    string
+	post  channel.Post
+	paths []string
+}
+
+func (c *Channel) hold() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.holding = true
+}
+
+// settle waits until nothing more is about to be said, as long as a reply is
+// waited for.
+func (c *Channel) settle(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(ctx, c.Wait)
+	defer cancel()
+	look := time.NewTicker(2 * time.Millisecond)
+	defer look.Stop()
+	for {
+		if quiet, err := c.Quiet(ctx); quiet || err != nil {
+			return
+		}
+		select {
+		case <-look.C:
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// release prints what was held: what stands in the message's thread first, then
+// what goes elsewhere.
+func (c *Channel) release(thread string) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	held := c.held
+	c.holding, c.held = false, nil
+	slices.SortStableFunc(held, func(a, b heldPost) int {
+		return cmp.Or(elsewhere(a, thread)-elsewhere(b, thread), cmp.Compare(address(a, thread), address(b, thread)))
+	})
+	for _, h := range held {
+		if err := c.printPost(h); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func elsewhere(h heldPost, thread string) int {
+	if h.post.To.Thread == thread {
+		return 0
+	}
+	return 1
+}
+
+// address orders what goes elsewhere by where it goes; a thread keeps its order.
+func address(h heldPost, thread string) string {
+	if h.post.To.Thread == thread {
+		return ""
+	}
+	return h.post.To.Channel
+}
+
+func (c *Channel) printPost(h heldPost) error {
+	if c.JSON {
+		return c.printJSON(h.id, h.post, h.paths)
+	}
+	return c.printText(h.post, h.paths)
+}
+
 // Send prints a post.
 func (c *Channel) Send(_ context.Context, p channel.Post) (string, error) {
 	c.mu.Lock()
@@ -235,12 +320,9 @@ func (c *Channel) Send(_ context.Context, p channel.Post) (string, error) {
 	}
 	c.count++
 	id := "post-" + strconv.Itoa(c.count)
-	if c.JSON {
-		err = c.printJSON(id, p, paths)
-	} else {
-		err = c.printText(p, paths)
-	}
-	if err != nil {
+	if c.holding {
+		c.held = append(c.held, heldPost{id, p, paths})
+	} else if err := c.printPost(heldPost{id, p, paths}); err != nil {
 		return "", err
 	}
 	if done, ok := c.answered[p.To.Thread]; ok {

@@ -40,6 +40,7 @@ func (a *App) Talk(ctx context.Context, t Talk, more ...Service) error {
 			}
 			return err == nil, err
 		},
+		Quiet: a.quiet,
 	}
 	ctx, end := context.WithCancel(ctx)
 	defer end()
@@ -50,4 +51,22 @@ func (a *App) Talk(ctx context.Context, t Talk, more ...Service) error {
 		return term.Run(ctx, a.Engine)
 	}})
 	return Run(ctx, a.Log, services...)
+}
+
+// quiet reports whether the outbox holds nothing that is to be said in the
+// terminal now.
+func (a *App) quiet(ctx context.Context) (bool, error) {
+	const look = 50
+	for _, state := range []ledger.PostState{ledger.PostReady, ledger.PostWaiting} {
+		posts, err := a.Store.Posts(ctx, state, look)
+		if err != nil {
+			return false, err
+		}
+		for _, p := range posts {
+			if p.Post.To.Platform == terminal.Platform && p.Attempts <= 1 {
+				return false, nil
+			}
+		}
+	}
+	return true, nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"clogwise/internal/assess"
 	"clogwise/internal/daytext"
+	"clogwise/internal/digest"
 	"clogwise/internal/energy"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
@@ -16,8 +17,8 @@ import (
 const whyLines = 12
 
 // Why prints the reasoning behind a bank's forecast. firm, from assess.Firmness,
-// may be empty.
-func Why(a assess.Assessment, firm []energy.Sensitivity, reg *plant.Register, now time.Time) string {
+// and neglect may be empty.
+func Why(a assess.Assessment, firm []energy.Sensitivity, neglect digest.Neglect, reg *plant.Register, now time.Time) string {
 	site, _ := reg.Site(a.Bank.Site())
 	loc, h := site.Location(), site.Units
 	lines := []string{fmt.Sprintf("%s is %s. Why:", a.Name, a.Condition)}
@@ -40,6 +41,9 @@ func Why(a assess.Assessment, firm []energy.Sensitivity, reg *plant.Register, no
 	}
 	if !a.Dates.Median.IsZero() {
 		add("%s", Outlook(a, h, now, loc))
+	}
+	if neglect.Factor > 0 {
+		add("%s is past its limit: these filters load %.1f times as fast as usual. Change it first.", neglect.Primary, neglect.Factor)
 	}
 	lines = append(lines, narrowing(a)...)
 	for _, f := range a.Findings {
