@@ -10,6 +10,7 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/chart"
 	"clogwise/internal/digest"
+	"clogwise/internal/ledger"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 	"clogwise/internal/say"
@@ -24,7 +25,10 @@ func (e *Engine) answer(ctx context.Context, t *talk, q phrase.Query) error {
 	if len(q.Places) > 0 {
 		e.nowHere(ctx, t.m, q.Places[0])
 	}
-	return e.reply(ctx, t, p)
+	if q.Kind != phrase.QuerySteps {
+		return e.reply(ctx, t, p)
+	}
+	return e.commit(ctx, ledger.Batch{Posts: append(e.stopAlerts(t, q), e.ready(t, ReplyKey(t.m), p))})
 }
 
 func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (channel.Post, error) {

@@ -110,6 +110,30 @@ func (e *Engine) steps(t *talk, q phrase.Query) channel.Post {
 	return channel.Post{Text: strings.Join(parts, "\n\n")}
 }
 
+// stopAlerts tells the supervisors that somebody asked for steps for plant that
+// only specialists may open: none were given.
+func (e *Engine) stopAlerts(t *talk, q phrase.Query) []ledger.OutboxPost {
+	var out []ledger.OutboxPost
+	told := map[plant.BankID]bool{}
+	for _, bank := range t.banksAsked(q) {
+		ahu, ok := t.reg.AHU(bank)
+		site := t.siteOf(bank)
+		if !ok || told[bank.AHU()] || !e.Steps.List(ahu, site.Jurisdiction, safework.DayBefore).Stop {
+			continue
+		}
+		told[bank.AHU()] = true
+		for _, sup := range site.Supervisors {
+			if sup == t.m.User || sup == t.m.UserName {
+				continue
+			}
+			p := e.ready(t, "stop-asked:"+t.m.Key()+":"+string(bank.AHU())+":"+sup, channel.Post{Text: say.StopAsked(t.who, ahu.Tag)})
+			p.Post.To = channel.Address{Platform: t.m.Platform, Channel: sup}
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
 // stepsRead records, once a person, that somebody of the crew pressed "steps
 // read". It says nothing about the plant.
 func (e *Engine) stepsRead(ctx context.Context, t *talk, value string) error {

@@ -38,6 +38,10 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 	b.Posts = append(b.Posts, e.safetyAlerts(t, meaning)...)
 	lists, sent := e.jobPosts(t, d.entries)
 	b.Entries = append(b.Entries, sent...)
+	if q := meaning.Query; q != nil && q.Kind == phrase.QuerySteps {
+		lists = append(lists, e.ready(t, "steps-asked:"+t.m.Key(), e.steps(t, *q)))
+		b.Posts = append(b.Posts, e.stopAlerts(t, *q)...)
+	}
 	if err := e.commitWithReply(ctx, t, b, recipe, lists...); err != nil {
 		return err
 	}

@@ -212,6 +212,7 @@ func (p *program) withRegister(c *cobra.Command, do func(ctx context.Context, re
 		return err
 	}
 	if !exists(cfg.Ledger) {
+		fmt.Fprintf(p.err, "No ledger at %s: lines are read against the demo's register.\n", cfg.Ledger)
 		return do(c.Context(), demoRegister(), nil)
 	}
 	return p.with(c, func(ctx context.Context, a *app.App) error {

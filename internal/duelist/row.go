@@ -36,10 +36,12 @@ type Row struct {
 	Site      string       `json:"site"` // slug
 	Condition Condition    `json:"condition"`
 
-	PaNow     float64 `json:"pa_now,omitempty"`   // at design airflow, by the forecast's curve; 0 = never read
-	LimitPa   float64 `json:"limit_pa,omitempty"` // final resistance at design airflow
-	CleanPa   float64 `json:"clean_pa,omitempty"` // clean resistance at design airflow
-	Governing string  `json:"governing,omitempty"`
+	PaNow     float64 `json:"pa_now,omitempty"`    // at design airflow, by the forecast's curve; 0 = never read
+	LimitPa   float64 `json:"limit_pa,omitempty"`  // final resistance at design airflow
+	CleanPa   float64 `json:"clean_pa,omitempty"`  // clean resistance at design airflow
+	Governing string  `json:"governing,omitempty"` // what comes first: the final resistance, or an age cap
+	// LimitSource says where LimitPa comes from: the manufacturer or a rule.
+	LimitSource string `json:"limit_source,omitempty"`
 
 	Median      time.Time  `json:"median,omitzero"`     // most likely date of the governing limit
 	P10         time.Time  `json:"p10,omitzero"`        // one chance in ten that it comes earlier

@@ -1,6 +1,9 @@
 package phrase
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // Complete reads an answer to a question that was asked before: the index of
 // the choice it picks, or -1 when it is not an answer to it (then it is read as
@@ -20,11 +23,31 @@ func Complete(answer string, a Asking) int {
 			}
 		}
 	}
+	if i := byStage(said, a); i >= 0 {
+		return i
+	}
 	if n, ok := ordinals[said]; ok && n < len(a.Choices) {
 		return n
 	}
 	if agrees[said] && (len(a.Choices) == 1 || a.Code == AskOrder || a.Code == AskMixedUnits || a.Code == AskHigh) {
 		return 0
+	}
+	return -1
+}
+
+// byStage reads an answer to the question for a bank in any word for its stage:
+// "bag" picks the secondary.
+func byStage(said string, a Asking) int {
+	if a.Code != AskBank {
+		return -1
+	}
+	for _, phrases := range stageWords {
+		for _, p := range phrases {
+			if strings.Join(p.words, "") != said && !(p.plural && strings.Join(p.words, "")+"s" == said) {
+				continue
+			}
+			return slices.IndexFunc(a.Choices, func(c Choice) bool { return slices.Contains(c.Keys, string(p.stage)) })
+		}
 	}
 	return -1
 }

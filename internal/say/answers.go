@@ -417,3 +417,8 @@ func Understood(reg *plant.Register, items []phrase.Item, now time.Time) string 
 	}
 	return strings.Join(lines, "\n")
 }
+
+// StopAsked tells a supervisor that steps were asked for specialist-only plant.
+func StopAsked(who, tag string) string {
+	return who + " asked for steps for " + tag + ". It is for specialists only, so I gave none. Please book the specialist team."
+}
