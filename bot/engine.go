@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"clogwise/internal/channel"
+	"clogwise/internal/daytext"
+	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
@@ -100,7 +102,33 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 		}
 		return e.answer(ctx, t, *meaning.Query)
 	}
+	if a, ask := t.doneEarly(meaning); ask {
+		return e.ask(ctx, t, a, origin)
+	}
 	return e.record(ctx, t, meaning, origin)
+}
+
+// doneEarly asks when a bare "done" would close a job that nobody has begun and
+// that is booked for later: it may be meant for another.
+func (t *talk) doneEarly(meaning phrase.Meaning) (phrase.Asking, bool) {
+	if len(meaning.About) > 0 || len(meaning.Items) != 1 {
+		return phrase.Asking{}, false
+	}
+	it := meaning.Items[0]
+	if _, done := it.Body.(entry.JobDone); !done {
+		return phrase.Asking{}, false
+	}
+	for _, j := range t.jobs {
+		if j.Bank != it.Place || !j.Begun.IsZero() || !j.Start.After(it.At) {
+			continue
+		}
+		name, loc := t.reg.Name(j.Bank), t.siteOf(j.Bank).Location()
+		return phrase.Asking{
+			Code: "done-early", Text: say.DoneEarly(name, daytext.Moment(j.Start, loc)),
+			Choices: []phrase.Choice{{Keys: []string{"yes", "y", "ja", "si", "ok", name}, Label: "yes, done", Means: name + " job done"}},
+		}, true
+	}
+	return phrase.Asking{}, false
 }
 
 // refuse says why not, records what else the message reported, and tells the

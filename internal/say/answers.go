@@ -422,3 +422,8 @@ func Understood(reg *plant.Register, items []phrase.Item, now time.Time) string 
 func StopAsked(who, tag string) string {
 	return who + " asked for steps for " + tag + ". It is for specialists only, so I gave none. Please book the specialist team."
 }
+
+// DoneEarly asks whether a job booked for later is done already.
+func DoneEarly(name, start string) string {
+	return name + " is booked for " + start + ". Is it done already? Nothing closed yet."
+}
