@@ -197,7 +197,7 @@ func (d *delivery) giveBack(p held, why string, next time.Time) {
 }
 
 // uncertainNote is added when a crash fell between an earlier sending and the
-// record of it.
+// record of it, or when no answer to that one came.
 const uncertainNote = "(This may repeat an earlier post: it could not be seen whether that one arrived.)"
 
 // deliver sends a post within its lease and records what came of it.
@@ -215,6 +215,9 @@ func (d *delivery) deliver(p held) (notBefore time.Time) {
 	}
 	next, park := d.again(p.OutboxPost, err)
 	d.Log.Warn("post not sent", "key", p.Key, "attempt", p.Attempts, "parked", park, "error", err)
+	if errors.Is(err, channel.ErrUnseen) {
+		d.record(func(ctx context.Context) error { return d.Store.MarkUncertain(ctx, p.Key) })
+	}
 	d.record(func(ctx context.Context) error { return d.Store.MarkFailed(ctx, p.Key, err.Error(), next, park) })
 	if _, asked := errors.AsType[*channel.RetryError](err); asked {
 		return next

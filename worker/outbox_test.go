@@ -144,6 +144,33 @@ func TestWhatBecomesOfFailedPosts(t *testing.T) {
 	}
 }
 
+// No answer came: the post goes out again and says that it may be a repeat.
+func TestUnseenPostSaysSoWhenSentAgain(t *testing.T) {
+	r := newRig(t)
+	lost := true
+	s := &platform{answer: func(context.Context, channel.Post) error {
+		if lost {
+			return fmt.Errorf("connection reset: %w", channel.ErrUnseen)
+		}
+		return nil
+	}}
+	o := r.outbox(s)
+	r.say("p", "clinic", "")
+	deliver(t, o)
+	if p := r.post("p"); p.State != ledger.PostReady || !p.Uncertain || !strings.Contains(p.LastError, "reset") {
+		t.Fatalf("after a lost answer: %+v", p)
+	}
+	lost = false
+	r.clock.add(time.Second)
+	deliver(t, o)
+	if texts := s.texts(); len(texts) != 1 || !strings.Contains(texts[0], "may repeat an earlier post") {
+		t.Errorf("sent again: %q", texts)
+	}
+	if p := r.post("p"); p.State != ledger.PostSent || !p.Uncertain {
+		t.Errorf("at last: %+v", p)
+	}
+}
+
 func deliver(t *testing.T, o *worker.Outbox) {
 	t.Helper()
 	_, err := o.Deliver(t.Context())

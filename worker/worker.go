@@ -47,8 +47,41 @@ type Recomputer struct {
 func (r *Recomputer) Run(ctx context.Context) error {
 	return r.Queue.Consume(ctx, queue.Consumer{
 		Name: r.Name, Workers: r.Parallel, Log: r.Log, ClaimAfter: r.ClaimAfter, MaxTries: r.MaxTries,
-	}, r.handle)
+	}, r.patiently)
 }
+
+// patiently handles a notice and waits for the end of an outage of the ledger,
+// which is not the notice's fault: its tries would be used up in seconds, and a
+// parked bank stays as it is until something new is said of it.
+func (r *Recomputer) patiently(ctx context.Context, n queue.Notice) error {
+	for {
+		err := r.handle(ctx, n)
+		if !errors.Is(err, ledger.ErrUnavailable) || !r.outlast(ctx) {
+			return err
+		}
+	}
+}
+
+// outlast waits until the ledger answers again. It reports false when there was
+// no outage, or when ctx is done first.
+func (r *Recomputer) outlast(ctx context.Context) bool {
+	for pause, waited := outageMin, false; ; pause, waited = min(2*pause, outageMax), true {
+		if err := r.Store.Ping(ctx); err == nil {
+			return waited
+		}
+		select {
+		case <-ctx.Done():
+			return false
+		case <-time.After(pause):
+		}
+	}
+}
+
+// Pauses between looks at a ledger that is out of reach.
+const (
+	outageMin = 50 * time.Millisecond
+	outageMax = 2 * time.Second
+)
 
 // handle recomputes one bank and renders the replies that waited for it. It
 // holds no state: doing it twice, or on two machines, gives the same.

@@ -88,6 +88,31 @@ func TestSweepFindsWhatNobodyWasTold(t *testing.T) {
 	}
 }
 
+// An outage of the ledger uses up no tries: nobody would take a parked notice up
+// again when it is over.
+func TestNoticesOutlastAnOutageOfTheLedger(t *testing.T) {
+	r := newRig(t)
+	r.worker.MaxTries = 1
+	r.read("m1", 80, pre)
+	begun := make(chan struct{}, 100)
+	r.worker.Slow = func(context.Context, string) { begun <- struct{}{} }
+	r.notify(pre)
+	r.store.Down(true)
+	during(t, r.worker.Run, func() {
+		<-begun
+		time.AfterFunc(300*time.Millisecond, func() { r.store.Down(false) })
+		eventually(t, "caught up", func() bool {
+			p, err := r.store.Post(t.Context(), "re:m1")
+			return err == nil && p.State == ledger.PostReady
+		})
+	})
+	parked, err := r.queue.Parked(t.Context())
+	must(t, err)
+	if len(parked) != 0 {
+		t.Errorf("parked: %+v", parked)
+	}
+}
+
 func TestUnreadableRecipeIsParkedAndHoldsNobodyUp(t *testing.T) {
 	r := newRig(t)
 	must(t, commitPost(r, ledger.OutboxPost{Key: "bad", Site: "clinic", State: ledger.PostWaiting, Recipe: []byte(`[1]`),

@@ -3,6 +3,7 @@ package slack
 import (
 	"errors"
 	"fmt"
+	"net"
 	"net/http"
 	"net/url"
 	"time"
@@ -84,6 +85,32 @@ func sendError(what string, err error) error {
 		return fmt.Errorf("slack: %s: %w: %s", what, channel.ErrRefused, answer)
 	}
 	return fmt.Errorf("slack: %s: %w", what, redacted(err))
+}
+
+// postError is sendError for a call that people see the effect of.
+func postError(what string, err error) error {
+	told := sendError(what, err)
+	if unseen(err) {
+		return fmt.Errorf("%w: %w", told, channel.ErrUnseen)
+	}
+	return told
+}
+
+// unseen reports whether a call may have been done although it failed: it was
+// handed over, and what came back was no answer of the Web API.
+func unseen(err error) bool {
+	if status, ok := errors.AsType[slack.StatusCodeError](err); ok {
+		switch status.Code {
+		case http.StatusInternalServerError, http.StatusBadGateway, http.StatusGatewayTimeout:
+			return true
+		}
+		return false
+	}
+	if _, ok := errors.AsType[*slack.RateLimitedError](err); ok || answerOf(err) != "" {
+		return false
+	}
+	dial, ok := errors.AsType[*net.OpError](err)
+	return !ok || dial.Op != "dial"
 }
 
 // answerOf is the Web API's own word for what went wrong; empty for other errors.

@@ -85,7 +85,7 @@ func (e *Edge) say(ctx context.Context, to *target, p part) (id string, err erro
 	if to.onlyFor != "" {
 		id, err = e.api.PostEphemeralContext(ctx, to.channel, to.onlyFor, p.options(to.thread)...)
 		if err != nil {
-			return "", sendError("chat.postEphemeral", err)
+			return "", postError("chat.postEphemeral", err)
 		}
 		return id, nil
 	}
@@ -98,7 +98,7 @@ func (e *Edge) say(ctx context.Context, to *target, p part) (id string, err erro
 		*to = detour
 		return e.say(ctx, to, p)
 	}
-	return "", sendError("chat.postMessage", err)
+	return "", postError("chat.postMessage", err)
 }
 
 // detour is another way to the reader after a refusal: beside a thread that
@@ -130,7 +130,7 @@ func (e *Edge) share(ctx context.Context, to target, files []channel.File) error
 		Files: uploaded, Channel: to.channel, ThreadTimestamp: to.thread,
 	})
 	if err != nil {
-		return sendError("files.completeUploadExternal", err)
+		return postError("files.completeUploadExternal", err)
 	}
 	return nil
 }

@@ -193,7 +193,7 @@ func TestSendLongText(t *testing.T) {
 
 func TestSendErrors(t *testing.T) {
 	t.Parallel()
-	const plain, retry, refused = "plain", "retry", "refused"
+	const plain, retry, refused, unseen = "plain", "retry", "refused", "unseen"
 	for name, c := range map[string]struct {
 		fault fakeslack.Fault
 		kind  string
@@ -210,7 +210,8 @@ func TestSendErrors(t *testing.T) {
 		"scope missing":            {fakeslack.Fault{Error: "missing_scope"}, plain, 0},
 		"trouble over there":       {fakeslack.Fault{Error: "internal_error"}, plain, 0},
 		"server error":             {fakeslack.Fault{Status: 503}, plain, 0},
-		"connection cut":           {fakeslack.Fault{Cut: true}, plain, 0},
+		"gateway lost the answer":  {fakeslack.Fault{Status: 502}, unseen, 0},
+		"connection cut":           {fakeslack.Fault{Cut: true}, unseen, 0},
 	} {
 		for method, post := range map[string]channel.Post{
 			"chat.postMessage":             {To: room(""), Text: "due"},
@@ -230,6 +231,10 @@ func TestSendErrors(t *testing.T) {
 				isRetry, isRefused := errors.As(err, &limit), errors.Is(err, channel.ErrRefused)
 				if isRetry != (c.kind == retry) || isRefused != (c.kind == refused) {
 					t.Fatalf("%v: retry %v, refused %v", err, isRetry, isRefused)
+				}
+				shows := method != "files.getUploadURLExternal" // people see nothing of it
+				if errors.Is(err, channel.ErrUnseen) != (shows && c.kind == unseen) {
+					t.Errorf("%v: unseen %v, of kind %s", err, errors.Is(err, channel.ErrUnseen), c.kind)
 				}
 				if isRetry && limit.After != c.after {
 					t.Errorf("after %v, want %v", limit.After, c.after)

@@ -102,7 +102,7 @@ type Sender interface {
 
 // RetryError says that a post may be sent again, not before After has passed.
 // Any other error from a Sender is retried with back-off, unless it wraps
-// ErrRefused.
+// ErrRefused; one that wraps ErrUnseen is retried with a word about that.
 type RetryError struct {
 	After time.Duration
 	Err   error
@@ -114,3 +114,7 @@ func (e *RetryError) Unwrap() error { return e.Err }
 // ErrRefused marks a post that the platform will never take (no such channel,
 // bot removed): it is parked, not retried.
 var ErrRefused = errors.New("refused by the chat platform")
+
+// ErrUnseen marks an attempt after which it is not known whether people see the
+// post: it was handed over and no answer came.
+var ErrUnseen = errors.New("it was not seen whether the post arrived")

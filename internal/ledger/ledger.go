@@ -95,7 +95,7 @@ type OutboxPost struct {
 	Attempts  int       // sends begun since it was put or last retried by hand
 	LastError string
 	PostID    string // the platform's id once sent
-	Uncertain bool   // a crash fell between sending and recording: it may have been sent twice
+	Uncertain bool   // a crash fell between sending and recording, or no answer came: it may have been sent twice
 }
 
 // Batch is what is committed together or not at all.
@@ -195,6 +195,9 @@ type Store interface {
 	// waiting post that cannot be rendered may be parked too. One that has been
 	// sent or dropped meanwhile is left alone.
 	MarkFailed(ctx context.Context, key, reason string, next time.Time, park bool) error
+	// MarkUncertain says of a post that is not marked as sent that it may have
+	// been sent all the same. One that has been sent or dropped is left alone.
+	MarkUncertain(ctx context.Context, key string) error
 	// Post finds one by key, PostBySent by the platform's id once sent, or
 	// ErrNotFound.
 	Post(ctx context.Context, key string) (OutboxPost, error)

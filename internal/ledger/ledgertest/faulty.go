@@ -228,6 +228,14 @@ func (f *Faulty) MarkFailed(ctx context.Context, key, reason string, next time.T
 	return f.store.MarkFailed(ctx, key, reason, next, park)
 }
 
+// MarkUncertain implements ledger.Store.
+func (f *Faulty) MarkUncertain(ctx context.Context, key string) error {
+	if err := f.out(); err != nil {
+		return err
+	}
+	return f.store.MarkUncertain(ctx, key)
+}
+
 // Post implements ledger.Store.
 func (f *Faulty) Post(ctx context.Context, key string) (ledger.OutboxPost, error) {
 	if err := f.out(); err != nil {

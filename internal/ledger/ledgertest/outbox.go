@@ -261,8 +261,9 @@ func testSent(t *testing.T, s ledger.Store) {
 	if find(t, s, "a").Uncertain {
 		t.Error("marking twice alike made it uncertain")
 	}
+	must(t, s.MarkUncertain(t.Context(), "a"))
 	must(t, s.MarkFailed(t.Context(), "a", "timeout", monday, true))
-	if got := find(t, s, "a"); got.State != ledger.PostSent || got.LastError != "" {
+	if got := find(t, s, "a"); got.State != ledger.PostSent || got.LastError != "" || got.Uncertain {
 		t.Errorf("a late failure changed a sent post: %+v", got)
 	}
 	must(t, s.MarkSent(t.Context(), "a", "170.02", monday))
@@ -289,6 +290,13 @@ func testFailed(t *testing.T, s ledger.Store) {
 	must(t, s.MarkFailed(t.Context(), "a", "channel gone", next, true))
 	if p := find(t, s, "a"); p.State != ledger.PostParked || p.LastError != "channel gone" || p.Attempts != 2 || p.Uncertain {
 		t.Errorf("parked post: %+v", p)
+	}
+	must(t, s.MarkUncertain(t.Context(), "a"))
+	if p := find(t, s, "a"); p.State != ledger.PostParked || p.Attempts != 2 || !p.Uncertain {
+		t.Errorf("post that may have been sent: %+v", p)
+	}
+	if err := s.MarkUncertain(t.Context(), "nobody's"); !errors.Is(err, ledger.ErrNotFound) {
+		t.Errorf("MarkUncertain of no post: %v, want ErrNotFound", err)
 	}
 	inState(t, s, ledger.PostParked, "a")
 	same(t, "parked posts are not claimed", claim(t, s, next.Add(time.Hour), 9), []string{"b"})
@@ -352,7 +360,7 @@ func testUnknownPost(t *testing.T, s ledger.Store) {
 	_, err := s.Post(ctx, "x")
 	for name, err := range map[string]error{
 		"Post": err, "Render": s.Render(ctx, "x", channel.Post{}), "MarkSent": s.MarkSent(ctx, "x", "1", monday),
-		"MarkFailed": s.MarkFailed(ctx, "x", "", monday, false), "RetryPost": s.RetryPost(ctx, "x", monday), "DropPost": s.DropPost(ctx, "x"),
+		"MarkFailed": s.MarkFailed(ctx, "x", "", monday, false), "MarkUncertain": s.MarkUncertain(ctx, "x"), "RetryPost": s.RetryPost(ctx, "x", monday), "DropPost": s.DropPost(ctx, "x"),
 	} {
 		if !errors.Is(err, ledger.ErrNotFound) {
 			t.Errorf("%s of an unknown post: %v, want ErrNotFound", name, err)

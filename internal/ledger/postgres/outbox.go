@@ -188,6 +188,16 @@ func (s *Store) MarkFailed(ctx context.Context, key, reason string, next time.Ti
 	})
 }
 
+// MarkUncertain implements ledger.Store.
+func (s *Store) MarkUncertain(ctx context.Context, key string) error {
+	return s.change(ctx, "mark uncertain", key, func(c *change) error {
+		if c.state == ledger.PostSent || c.state == ledger.PostDropped {
+			return nil
+		}
+		return c.exec("", `UPDATE post SET uncertain = true WHERE id = $1`)
+	})
+}
+
 // Post implements ledger.Store.
 func (s *Store) Post(ctx context.Context, key string) (ledger.OutboxPost, error) {
 	return one(ctx, s, "post", scanPost, `SELECT `+postColumns+` FROM post WHERE key = $1`, key)

@@ -250,6 +250,18 @@ func (s *Store) MarkFailed(ctx context.Context, key, reason string, next time.Ti
 	})
 }
 
+// MarkUncertain implements ledger.Store.
+func (s *Store) MarkUncertain(ctx context.Context, key string) error {
+	return s.do(ctx, "mark uncertain", 1, func(t *tx) error {
+		state, err := t.state(key)
+		if err != nil || state == ledger.PostSent || state == ledger.PostDropped {
+			return err
+		}
+		_, err = t.exec(`UPDATE post SET uncertain = 1 WHERE key = ?1`, key)
+		return err
+	})
+}
+
 // Post implements ledger.Store.
 func (s *Store) Post(ctx context.Context, key string) (ledger.OutboxPost, error) {
 	p, err := scanPost(s.read.QueryRowContext(ctx, `SELECT `+postColumns+` FROM post WHERE key = ?`, key))
