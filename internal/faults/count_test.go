@@ -140,26 +140,46 @@ func (r *rig) digestsOnce(posts []ledger.OutboxPost) {
 	}
 }
 
-// listsOnce: of every job whose list before the start fell due well before the
-// end, the ledger says once that it went out.
+// listsOnce: of every job whose list before the start fell due while there was
+// load, the ledger says once that it went out.
 func (r *rig) listsOnce(entries []entry.Entry) {
 	r.Helper()
-	sent := map[plant.BankID]int{}
-	for _, x := range entries {
-		if b, ok := x.Body.(entry.StepsSent); ok && b.When == "before-start" {
-			sent[x.Place]++
-		}
-	}
-	for _, x := range entries {
-		b, ok := x.Body.(entry.Booking)
-		if !ok || b.Start.Add(-time.Hour).After(r.begun.Add(10*time.Second)) {
-			continue
-		}
+	for bank, n := range r.listed(entries) {
 		r.lists++
-		if n := sent[x.Place]; n != 1 {
-			r.Errorf("the list before the start at %s went out %d times", x.Place, n)
+		if n != 1 {
+			r.Errorf("the list before the start at %s went out %d times", bank, n)
 		}
 	}
+}
+
+// listed counts how often the list before the start went out for each job to
+// which it was due by the end of the load.
+func (r *rig) listed(entries []entry.Entry) map[plant.BankID]int {
+	out := map[plant.BankID]int{}
+	for _, x := range entries {
+		if b, ok := x.Body.(entry.Booking); ok && !b.Start.Add(-time.Hour).After(r.eased) {
+			out[x.Place] += 0
+		}
+	}
+	for _, x := range entries {
+		b, ok := x.Body.(entry.StepsSent)
+		if _, due := out[x.Place]; ok && due && b.When == "before-start" {
+			out[x.Place]++
+		}
+	}
+	return out
+}
+
+// owed counts the jobs whose list has not gone out yet.
+func (r *rig) owed() (int, error) {
+	entries, err := r.store.Entries(r.ctx, ledger.Filter{Kinds: []entry.Kind{entry.KindBooking, entry.KindStepsSent}})
+	n := 0
+	for _, times := range r.listed(entries) {
+		if times == 0 {
+			n++
+		}
+	}
+	return n, err
 }
 
 // saidOnce: what the outbox says was sent is in the channel, and whatever else

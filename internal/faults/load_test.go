@@ -41,6 +41,7 @@ type load struct {
 	bearer  string
 	lineage [2]string // key ids: of the bearer's and of the signer's sources
 	banks   []plant.BankID
+	changed []plant.BankID // those of them whose filters are changed: a change-out ends the job booked for it
 
 	stop    context.CancelFunc
 	done    sync.WaitGroup
@@ -73,9 +74,13 @@ func (r *rig) startLoad() {
 	for _, p := range r.with("bot") {
 		l.bots = append(l.bots, p.addr)
 	}
-	for _, id := range plant.NewRegister(r.plant).Banks("") {
+	reg := plant.NewRegister(r.plant)
+	for _, id := range reg.Banks("") {
 		if !strings.HasSuffix(string(id.AHU()), "/"+typedAt) {
 			l.banks = append(l.banks, id)
+			if id != bookedAt(reg, id.AHU()) {
+				l.changed = append(l.changed, id)
+			}
 		}
 	}
 	begin, stop := context.WithCancel(r.ctx)
@@ -116,7 +121,7 @@ func (l *load) send(begin, ctx context.Context, sender int) {
 		id := fmt.Sprintf("r%d-%06d", sender, n)
 		path, items := "/v1/readings", l.readings(rng, id)
 		if rng.IntN(swapOneIn) == 0 {
-			path, items = "/v1/swaps", []item{{ID: id, Bank: string(l.banks[rng.IntN(len(l.banks))]), At: time.Now(), Count: 4, CleanPa: 60 + rng.Float64()*20}}
+			path, items = "/v1/swaps", []item{{ID: id, Bank: string(l.changed[rng.IntN(len(l.changed))]), At: time.Now(), Count: 4, CleanPa: 60 + rng.Float64()*20}}
 		}
 		l.deliver(ctx, rng, sender%2, path, id, items)
 	}

@@ -60,6 +60,7 @@ func (r *rig) stillThere() {
 // processes.
 func (r *rig) settle() {
 	r.Helper()
+	r.eased = time.Now()
 	if err := r.load.end(r.ctx); err != nil {
 		r.Error(err)
 	}
@@ -68,13 +69,14 @@ func (r *rig) settle() {
 		lags, err := r.store.Lagging(r.ctx, 0)
 		return len(lags), err
 	})
-	r.until(saidIn, "posts are not said", r.unsaid)
 	r.until(failoverIn, "nobody took over the clock", func() (int, error) {
 		if _, _, _, vacant := r.watch.figures(); vacant {
 			return 1, nil
 		}
 		return 0, nil
 	})
+	r.until(saidIn, "lists are owed", r.owed)
+	r.until(saidIn, "posts are not said", r.unsaid)
 	r.watch.end()
 	r.stillThere()
 	for _, p := range r.procs {

@@ -1,6 +1,7 @@
 package faults_test
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -31,7 +32,6 @@ type process struct {
 	ended  chan struct{} // closed when cmd has ended
 	wanted bool          // its end is wanted
 	err    error         // how it ended
-	paused bool
 }
 
 // startWait bounds how long a process may take to serve on a busy machine.
@@ -41,11 +41,15 @@ func (p *process) has(role string) bool { return strings.Contains(p.roles, role)
 
 // start starts the process and waits until it serves.
 func (p *process) start(ctx context.Context) error {
+	already, err := p.log.Stat()
+	if err != nil {
+		return err
+	}
 	p.mu.Lock()
 	p.cmd, p.ended, p.wanted, p.err = exec.Command(p.path, p.args...), make(chan struct{}), false, nil
 	p.cmd.Env, p.cmd.Stdout, p.cmd.Stderr = p.env, p.log, p.log
 	cmd, ended := p.cmd, p.ended
-	err := cmd.Start()
+	err = cmd.Start()
 	p.mu.Unlock()
 	if err != nil {
 		return err
@@ -57,28 +61,39 @@ func (p *process) start(ctx context.Context) error {
 		p.mu.Unlock()
 		close(ended)
 	}()
-	if p.addr == "" {
-		return nil
-	}
-	return p.await(ctx, ended)
+	return p.await(ctx, ended, already.Size())
 }
 
-// await waits for the webhook to answer.
-func (p *process) await(ctx context.Context, ended chan struct{}) error {
+// serving is what a process says when its parts are built.
+const serving = "clogwise serves"
+
+// await waits until the process says after a place in its log that it serves,
+// and its webhook answers.
+func (p *process) await(ctx context.Context, ended chan struct{}, after int64) error {
 	ctx, cancel := context.WithTimeout(ctx, startWait)
 	defer cancel()
-	for {
-		if _, err := p.get(ctx, "/healthz"); err == nil {
-			return nil
-		}
+	for !p.serves(ctx, after) {
 		select {
 		case <-ended:
 			return fmt.Errorf("%s ended at once: %w; its log is %s", p.name, p.err, p.log.Name())
 		case <-ctx.Done():
-			return fmt.Errorf("%s does not answer: %w", p.name, ctx.Err())
+			return fmt.Errorf("%s does not serve: %w", p.name, ctx.Err())
 		case <-time.After(20 * time.Millisecond):
 		}
 	}
+	return nil
+}
+
+func (p *process) serves(ctx context.Context, after int64) bool {
+	raw, err := os.ReadFile(p.log.Name())
+	if err != nil || !bytes.Contains(raw[min(int(after), len(raw)):], []byte(serving)) {
+		return false
+	}
+	if p.addr == "" {
+		return true
+	}
+	_, err = p.get(ctx, "/healthz")
+	return err == nil
 }
 
 // get asks the webhook and returns the status of its answer.
@@ -136,7 +151,6 @@ func (p *process) pause(on bool) {
 	if on {
 		sig = syscall.SIGSTOP
 	}
-	p.paused = on
 	_ = p.cmd.Process.Signal(sig) // the end of the process is told by unwanted
 }
 

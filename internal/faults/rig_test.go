@@ -57,6 +57,7 @@ type rig struct {
 	bearer key
 	signed key
 	begun  time.Time
+	eased  time.Time // when the load ended
 
 	patient bool // wait for the outcome of a fault before the next
 	hurt    int  // faults so far
@@ -193,8 +194,9 @@ func (r *rig) add(name, roles string) {
 	r.procs = append(r.procs, p)
 }
 
-// jobs are booked change-outs whose list before the start falls due at short
-// intervals from now on: an hour before the start.
+// book books change-outs whose list before the start falls due at short
+// intervals from now on: an hour before the start. The digests were last sent two
+// minutes ago, so that they are due at once.
 func (r *rig) book(every time.Duration, until time.Duration) {
 	r.Helper()
 	now := time.Now().UTC()
@@ -206,7 +208,7 @@ func (r *rig) book(every time.Duration, until time.Duration) {
 			break
 		}
 		b.Entries = append(b.Entries, entry.Entry{
-			Source: fmt.Sprintf("faults:booking:%03d", i), Kind: entry.KindBooking, Place: reg.Banks(a)[0], At: now, Received: now,
+			Source: fmt.Sprintf("faults:booking:%03d", i), Kind: entry.KindBooking, Place: bookedAt(reg, a), At: now, Received: now,
 			By: "Maren", Body: entry.Booking{Start: due.Add(time.Hour), Crew: []string{technician}},
 		})
 	}
@@ -220,6 +222,9 @@ func (r *rig) book(every time.Duration, until time.Duration) {
 		r.Fatal(err)
 	}
 }
+
+// bookedAt is the bank of an air handling unit for which a job is booked.
+func bookedAt(reg *plant.Register, ahu plant.BankID) plant.BankID { return reg.Banks(ahu)[0] }
 
 func ahus(c plant.Contents) func(func(plant.BankID) bool) {
 	return func(yield func(plant.BankID) bool) {
