@@ -3,6 +3,7 @@ package faults_test
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 	"os"
@@ -11,6 +12,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"github.com/redis/go-redis/v9"
 
 	"clogwise/bot/slack/fakeslack"
 )
@@ -88,8 +91,9 @@ var redisBackEmpty = fault{"kill -9 of Redis, back empty", func(r *rig) {
 }}
 
 var flushRedis = fault{"FLUSHALL", func(r *rig) {
-	if out, err := exec.CommandContext(r.ctx, "redis-cli", "-u", r.redis.URL(), "FLUSHALL").CombinedOutput(); err != nil {
-		r.Errorf("FLUSHALL: %v: %s", err, out)
+	client := redis.NewClient(&redis.Options{Addr: r.redis.Addr})
+	if err := errors.Join(client.FlushAll(r.ctx).Err(), client.Close()); err != nil {
+		r.Errorf("FLUSHALL: %v", err)
 	}
 }}
 

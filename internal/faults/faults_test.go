@@ -58,7 +58,7 @@ var (
 		}
 		builtAt = dir
 		path := filepath.Join(dir, "clogwise")
-		if out, err := exec.Command("go", "build", "-o", path, "clogwise/cmd/clogwise").CombinedOutput(); err != nil {
+		if out, err := exec.Command("go", "build", "-buildvcs=false", "-o", path, "clogwise/cmd/clogwise").CombinedOutput(); err != nil {
 			return "", fmt.Errorf("go build: %w\n%s", err, out)
 		}
 		return path, nil
