@@ -1,0 +1,51 @@
+package locale
+
+import "fmt"
+
+// Text says an English text in the language of l. With arguments it is a format of
+// package fmt; a translation may take them in another order: "%[2]s %[1]s".
+func (l Locale) Text(english string, args ...any) string {
+	text := l.Say(english)
+	if len(args) == 0 {
+		return text
+	}
+	return fmt.Sprintf(text, args...)
+}
+
+// Say says an English text that is no format, as it is, in the language of l. It is
+// for texts kept as data; Mark tells the extraction where they stand.
+func (l Locale) Say(english string) string {
+	if t := l.texts[english]; t != nil && t.IsTranslated() {
+		return t.Get()
+	}
+	return english
+}
+
+// Mark returns its argument. It marks a text that is kept as data and said later by
+// Say, so that it is found for translation.
+func Mark(english string) string { return english }
+
+// Count says how many of something there are: one text for one, another for any
+// other number, each a format whose first argument is the number.
+//
+//	l.Count(n, "%d bank", "%d banks")
+func (l Locale) Count(n int, one, many string, args ...any) string {
+	text := many
+	if n == 1 {
+		text = one
+	}
+	// English, German and Spanish part one from any other number alike.
+	if t := l.texts[one]; t != nil {
+		if form := min(abs(n-1), 1); t.IsTranslatedN(form) {
+			text = t.GetN(form)
+		}
+	}
+	return fmt.Sprintf(text, append([]any{n}, args...)...)
+}
+
+func abs(n int) int {
+	if n < 0 {
+		return -n
+	}
+	return n
+}
