@@ -15,8 +15,9 @@ const (
 
 // Learn returns the fleet prior: the class prior moved towards what the
 // finished lives show, by as much as their number allows. Lives without an end
-// are ignored; none at all returns the class prior. The result does not depend
-// on the order of the lives.
+// are ignored; none at all returns the class prior. Of more than a thousand
+// those are taken that a Sample keeps. The result does not depend on the order
+// of the lives.
 //
 // The distribution of ln L is a mixture of normals fitted to the lives, so that
 // a fleet of several duties keeps its several typical lives; mean and
@@ -24,7 +25,7 @@ const (
 // smooth misfit, are found by expectation–maximisation.
 func Learn(class Prior, lives []FinishedLife) Prior {
 	class, _ = mended(class, Life{})
-	lives = usable(lives)
+	lives = sampled(usable(lives))
 	if len(lives) == 0 {
 		return class
 	}
