@@ -17,6 +17,8 @@ type Register struct {
 	siteIDs []string
 	ahuIDs  []BankID
 	bankIDs []BankID
+	banksOf map[BankID][]BankID // banks of each site and AHU, in the order of bankIDs
+	ahusOf  map[string][]BankID // AHUs of each site, in the order of ahuIDs
 	codes   []string
 	points  map[string]BankID // building-system point name, lower case
 	zones   map[string]*time.Location
@@ -35,6 +37,7 @@ func NewRegister(c Contents) *Register {
 	r := &Register{
 		sites: map[string]Site{}, ahus: map[BankID]AHU{}, banks: map[BankID]Bank{},
 		items: map[string]Item{}, points: map[string]BankID{}, zones: map[string]*time.Location{},
+		banksOf: map[BankID][]BankID{}, ahusOf: map[string][]BankID{},
 	}
 	for _, s := range c.Sites {
 		r.sites[s.ID] = s
@@ -59,27 +62,43 @@ func NewRegister(c Contents) *Register {
 	}
 	slices.Sort(r.siteIDs)
 	slices.Sort(r.codes)
-	slices.SortFunc(r.ahuIDs, naturalID)
+	r.order()
+	return r
+}
+
+// order sorts AHUs and banks, and lists them by site and AHU.
+func (r *Register) order() {
+	keys := make(map[BankID]string, len(r.ahuIDs)) // of AHUs
+	key := func(ahu BankID) string {
+		k, ok := keys[ahu]
+		if !ok {
+			k = naturalKey(string(ahu))
+			keys[ahu] = k
+		}
+		return k
+	}
+	natural := func(a, b BankID) int { return cmp.Or(cmp.Compare(key(a), key(b)), cmp.Compare(a, b)) }
+	slices.SortFunc(r.ahuIDs, natural)
 	slices.SortFunc(r.bankIDs, func(a, b BankID) int {
-		return cmp.Or(naturalID(a.AHU(), b.AHU()), cmp.Compare(stageOrder(r.banks[a].Stage), stageOrder(r.banks[b].Stage)), cmp.Compare(a, b))
+		return cmp.Or(natural(a.AHU(), b.AHU()), cmp.Compare(stageOrder(r.banks[a].Stage), stageOrder(r.banks[b].Stage)), cmp.Compare(a, b))
 	})
+	for _, id := range r.ahuIDs {
+		r.ahusOf[id.Site()] = append(r.ahusOf[id.Site()], id)
+	}
 	for _, id := range r.bankIDs {
+		r.banksOf[id.AHU()] = append(r.banksOf[id.AHU()], id)
+		r.banksOf[BankID(id.Site())] = append(r.banksOf[BankID(id.Site())], id)
 		for _, p := range r.banks[id].Points {
 			r.points[strings.ToLower(p)] = id
 		}
 	}
-	return r
 }
 
 func stageOrder(s Stage) int {
 	return slices.Index([]Stage{Primary, Secondary, Third, Return}, s)
 }
 
-// naturalID orders "ahu-2" before "ahu-10".
-func naturalID(a, b BankID) int {
-	return cmp.Or(cmp.Compare(naturalKey(string(a)), naturalKey(string(b))), cmp.Compare(a, b))
-}
-
+// naturalKey orders "ahu-2" before "ahu-10".
 func naturalKey(s string) string {
 	var b strings.Builder
 	for i := 0; i < len(s); {
@@ -137,30 +156,31 @@ func (r *Register) Sites() []Site {
 }
 
 // AHUs lists the AHU ids of a site ("" = all), in natural order of their tags.
-func (r *Register) AHUs(site string) []BankID { return under(r.ahuIDs, site) }
+func (r *Register) AHUs(site string) []BankID {
+	if site == "" {
+		return slices.Clone(r.ahuIDs)
+	}
+	return slices.Clone(r.ahusOf[site])
+}
 
 // Banks lists the bank ids below a site, an AHU or everything (""), AHU by AHU
-// and in the order of the air.
-func (r *Register) Banks(place BankID) []BankID { return under(r.bankIDs, string(place)) }
+// and in the order of the air; of a bank it lists that bank. The cost is that of
+// what is listed.
+func (r *Register) Banks(place BankID) []BankID {
+	if place == "" {
+		return slices.Clone(r.bankIDs)
+	}
+	if _, ok := r.banks[place]; ok {
+		return []BankID{place}
+	}
+	return slices.Clone(r.banksOf[place])
+}
 
 // Items lists every item by code.
 func (r *Register) Items() []Item {
 	out := make([]Item, 0, len(r.codes))
 	for _, c := range r.codes {
 		out = append(out, r.items[c])
-	}
-	return out
-}
-
-func under(ids []BankID, place string) []BankID {
-	if place == "" {
-		return slices.Clone(ids)
-	}
-	var out []BankID
-	for _, id := range ids {
-		if strings.HasPrefix(string(id), place+"/") || string(id) == place {
-			out = append(out, id)
-		}
 	}
 	return out
 }
