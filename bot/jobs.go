@@ -11,6 +11,7 @@ import (
 	"clogwise/internal/digest"
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
+	"clogwise/internal/locale"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 	"clogwise/internal/safework"
@@ -102,7 +103,7 @@ func (e *Engine) steps(t *talk, q phrase.Query) channel.Post {
 	var parts []string
 	for _, w := range when {
 		l := e.Steps.List(ahu, site.Jurisdiction, w)
-		parts = append(parts, l.Text())
+		parts = append(parts, l.Text(locale.Of(site.Language)))
 		if l.Stop {
 			break
 		}

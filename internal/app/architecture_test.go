@@ -52,7 +52,7 @@ func TestCoreIsPure(t *testing.T) {
 	core := []string{
 		"internal/units", "internal/plant", "internal/entry", "internal/phrase", "internal/resistance", "internal/forecast",
 		"internal/energy", "internal/doubt", "internal/daytext", "internal/duelist", "internal/safework", "internal/digest", "internal/chart", "internal/assess",
-		"internal/say", "internal/register",
+		"internal/say", "internal/register", "internal/locale",
 	}
 	root := filepath.Join("..", "..")
 	for _, pkg := range core {

@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"clogwise/internal/daytext"
 	"clogwise/internal/plant"
 )
 
@@ -75,18 +74,10 @@ func (s scene) names(p party) string {
 	for _, j := range p.jobs {
 		out = append(out, s.reg.Name(j.Bank))
 	}
-	return and(out)
+	return s.in().And(out)
 }
 
-func (s scene) moment(t time.Time) string { return daytext.Moment(t, s.site.Location()) }
+func (s scene) moment(t time.Time) string { return s.in().Moment(t, s.site.Location()) }
 
 // stamp is a start as it stands in keys.
 func stamp(t time.Time) string { return t.UTC().Format(time.RFC3339) }
-
-// and joins words: "a, b and c".
-func and(words []string) string {
-	if n := len(words); n > 1 {
-		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
-	}
-	return strings.Join(words, "")
-}

@@ -8,6 +8,7 @@ import (
 
 	"clogwise/internal/channel"
 	"clogwise/internal/entry"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/safework"
 )
@@ -77,6 +78,9 @@ type scene struct {
 	steps safework.Catalogue
 	now   time.Time
 }
+
+// in is the language of the site.
+func (s scene) in() locale.Locale { return locale.Of(s.site.Language) }
 
 // Reminders lists what is owed now at a site for the open jobs among jobs. A
 // list is owed to jobs that have not begun and were not sent it for their start:
@@ -161,11 +165,12 @@ func (s scene) ahu(id plant.BankID) plant.AHU {
 
 // crewPost is a list for the crew, with its button.
 func (s scene) crewPost(p party, l safework.List, keyEnd string) KeyedPost {
-	text := s.announce(p) + "\n" + l.Text() + "\nWhen you have read this, press or type: steps read"
+	in := s.in()
+	text := s.announce(p) + "\n" + l.Text(in) + "\n" + in.Text("When you have read this, press or type: steps read")
 	return KeyedPost{
 		Key: fmt.Sprintf("steps:%s:%s:%s%s", p.ahu, stamp(p.start), l.When, keyEnd),
 		Post: channel.Post{Text: text, Choices: []channel.Choice{{
-			Label: "Steps read", Action: "steps-read", Value: StepsValue(l.When, p.start, p.ahu), Keys: []string{"steps read", "read"},
+			Label: in.Text("Steps read"), Action: "steps-read", Value: StepsValue(l.When, p.start, p.ahu), Keys: []string{"steps read", "read"},
 		}}},
 		When: l.When, StepIDs: l.IDs(),
 	}
@@ -175,16 +180,16 @@ func (s scene) crewPost(p party, l safework.List, keyEnd string) KeyedPost {
 func (s scene) announce(p party) string {
 	crew := p.crew()
 	if len(crew) == 0 {
-		return "No crew is named yet, so for whoever does it: " + s.names(p) + ", " + s.startOf(p) + "."
+		return s.in().Text("No crew is named yet, so for whoever does it: %s, %s.", s.names(p), s.startOf(p))
 	}
 	return strings.Join(crew, ", ") + ": " + s.names(p) + ", " + s.startOf(p) + "."
 }
 
 func (s scene) startOf(p party) string {
 	if begun := p.begun(); !begun.IsZero() && begun.Equal(p.start) {
-		return "begun " + s.moment(begun)
+		return s.in().Text("begun %s", s.moment(begun))
 	}
-	return "booked for " + s.moment(p.start)
+	return s.in().Text("booked for %s", s.moment(p.start))
 }
 
 // StepsValue packs the value of a "steps read" button.

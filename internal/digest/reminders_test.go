@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"clogwise/internal/digest"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/safework"
 )
@@ -457,7 +458,7 @@ func TestRemindersClaimNothing(t *testing.T) {
 		if strings.HasPrefix(p.Key, "unread:") {
 			continue
 		}
-		for _, c := range safework.Cautions() {
+		for _, c := range safework.Cautions(locale.Locale{}) {
 			if !strings.Contains(p.Text, c) {
 				t.Errorf("%s lacks %q", p.Key, c)
 			}

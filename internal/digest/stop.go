@@ -31,7 +31,7 @@ func Booked(job Job, reg *plant.Register, site plant.Site, steps safework.Catalo
 // told one by one. Each goes out once per start and moment.
 func (s scene) stop(p party, l safework.List, moment string) []KeyedPost {
 	key := fmt.Sprintf("stop:%s:%s:%s", p.ahu, stamp(p.start), moment)
-	out := []KeyedPost{{Key: key, Post: channel.Post{Text: s.announce(p) + "\n" + l.Text()}, When: l.When, StepIDs: l.IDs()}}
+	out := []KeyedPost{{Key: key, Post: channel.Post{Text: s.announce(p) + "\n" + l.Text(s.in())}, When: l.When, StepIDs: l.IDs()}}
 	for _, sup := range s.site.Supervisors {
 		out = append(out, KeyedPost{
 			Key:  key + ":" + sup,
@@ -42,23 +42,24 @@ func (s scene) stop(p party, l safework.List, moment string) []KeyedPost {
 }
 
 func (s scene) stopText(p party, l safework.List, moment string) string {
-	head := "Specialists only: " + s.names(p) + ", " + s.startOf(p)
+	in := s.in()
+	head := in.Text("Specialists only: %s, %s", s.names(p), s.startOf(p))
 	if moment == started {
-		head = "Specialists only, and work was reported begun: " + s.names(p)
+		head = in.Text("Specialists only, and work was reported begun: %s", s.names(p))
 	}
 	if crew := p.crew(); len(crew) > 0 {
-		head += ", crew " + strings.Join(crew, ", ")
+		head += in.Text(", crew %s", strings.Join(crew, ", "))
 	}
 	lines := []string{head + "."}
 	for _, step := range l.Steps {
-		lines = append(lines, step.Text)
+		lines = append(lines, in.Say(step.Text))
 	}
-	ask := "The crew got no steps. Please stop the job or hand it to those who may do it."
+	ask := in.Text("The crew got no steps. Please stop the job or hand it to those who may do it.")
 	if moment == started {
-		ask = "The crew got no steps. Please call them now."
+		ask = in.Text("The crew got no steps. Please call them now.")
 	}
 	lines = append(lines, ask)
-	for _, c := range safework.Cautions() {
+	for _, c := range safework.Cautions(in) {
 		lines = append(lines, "! "+c)
 	}
 	return strings.Join(lines, "\n")

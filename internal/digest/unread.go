@@ -46,16 +46,21 @@ func (s scene) unread(p party) (Reminder, bool) {
 }
 
 func (s scene) unreadText(p party, who []string, sentAt time.Time) string {
-	head := "Safe-work steps not read: " + s.names(p) + ", " + s.startOf(p) + "."
-	said := "Nobody has"
-	if len(who) > 0 {
-		said = and(who) + " " + map[bool]string{true: "has", false: "have"}[len(who) == 1] + " not"
+	in := s.in()
+	head := in.Text("Safe-work steps not read: %s, %s.", s.names(p), s.startOf(p))
+	sent := s.moment(sentAt)
+	said := in.Text("Nobody has pressed \"steps read\" under the list sent %s.", sent)
+	switch len(who) {
+	case 0:
+	case 1:
+		said = in.Text("%s has not pressed \"steps read\" under the list sent %s.", who[0], sent)
+	default:
+		said = in.Text("%s have not pressed \"steps read\" under the list sent %s.", in.And(who), sent)
 	}
-	said += " pressed \"steps read\" under the list sent " + s.moment(sentAt) + "."
 	if begun := p.begun(); !begun.IsZero() {
-		return head + "\n" + said + "\nThe job was reported begun " + s.moment(begun) + ". Please speak to them now."
+		return head + "\n" + said + "\n" + in.Text("The job was reported begun %s. Please speak to them now.", s.moment(begun))
 	}
-	return head + "\n" + said + "\nPlease speak to them before any work begins."
+	return head + "\n" + said + "\n" + in.Text("Please speak to them before any work begins.")
 }
 
 // sent finds the list of a moment among those that went out.

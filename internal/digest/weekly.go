@@ -6,8 +6,8 @@ import (
 	"time"
 	"unicode/utf8"
 
-	"clogwise/internal/daytext"
 	"clogwise/internal/duelist"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
 )
@@ -23,7 +23,7 @@ const maxDigest = 3000
 func Weekly(b Board, reg *plant.Register, s Since) string {
 	var text string
 	for rows := 12; rows >= 1; rows-- {
-		w := weekly{b: b, reg: reg, since: s, rows: rows, loc: b.Site.Location()}
+		w := weekly{b: b, reg: reg, since: s, rows: rows, loc: b.Site.Location(), in: locale.Of(b.Site.Language)}
 		text = w.text()
 		if utf8.RuneCountInString(text) < maxDigest {
 			return text
@@ -39,11 +39,12 @@ type weekly struct {
 	since Since
 	rows  int // shown of what is due; of other lists half as many
 	loc   *time.Location
+	in    locale.Locale
 }
 
 func (w weekly) text() string {
 	if len(w.b.Rows) == 0 {
-		return w.b.Site.Name + ": no filter banks in the register yet. Import them: clogwise import FILE"
+		return w.in.Text("%s: no filter banks in the register yet. Import them: clogwise import FILE", w.b.Site.Name)
 	}
 	parts := []string{w.head()}
 	for _, section := range []func() []string{w.due, w.visits, w.orders, w.doubts, w.owed, w.unconfirmed, w.energy, w.done} {
@@ -64,14 +65,14 @@ func (w weekly) head() string {
 	var parts []string
 	for _, c := range []duelist.Condition{duelist.Overdue, duelist.Due, duelist.DueSoon, duelist.Doubtful, duelist.Unread} {
 		if count[c] > 0 {
-			parts = append(parts, fmt.Sprintf("%d %s", count[c], c))
+			parts = append(parts, fmt.Sprintf("%d %s", count[c], c.Words(w.in)))
 		}
 	}
 	fine := count[duelist.Clean] + count[duelist.Loading]
 	if len(parts) == 0 {
-		parts = append(parts, "nothing due")
+		parts = append(parts, w.in.Text("nothing due"))
 	}
-	return fmt.Sprintf("%s, %s: %s, %d fine.", w.b.Site.Name, w.b.Now.In(w.loc).Format("Mon 2 Jan"), strings.Join(parts, ", "), fine)
+	return w.in.Text("%s, %s: %s, %d fine.", w.b.Site.Name, w.in.Date(w.b.Now.In(w.loc), "Mon 2 Jan"), strings.Join(parts, ", "), fine)
 }
 
 // half is how many rows lists other than the due list show.
@@ -79,12 +80,12 @@ func (w weekly) half() int { return max(2, (w.rows+1)/2) }
 
 // under puts the first rows of a list under a title and says how many there are
 // more, and where.
-func under(title string, lines []string, rows int, where string) []string {
+func (w weekly) under(title string, lines []string, rows int, where string) []string {
 	switch {
 	case len(lines) == 0:
 		return nil
 	case len(lines) > rows:
-		lines = append(lines[:rows:rows], fmt.Sprintf("… and %d more: %s", len(lines)-rows, where))
+		lines = append(lines[:rows:rows], w.in.Text("… and %d more: %s", len(lines)-rows, where))
 	}
 	return append([]string{title}, lines...)
 }
@@ -102,24 +103,24 @@ func (w weekly) due() []string {
 			}
 		}
 	}
-	title := "To change (ranges hold 8 times in 10):"
+	title := w.in.Text("To change (ranges hold 8 times in 10):")
 	if wait.Amount.IsPositive() {
-		title = fmt.Sprintf("To change (ranges hold 8 times in 10; a week's wait with all costs %s):", wait)
+		title = w.in.Text("To change (ranges hold 8 times in 10; a week's wait with all costs %s):", w.in.Money(wait))
 	}
-	return under(title, lines, w.rows, "clogwise due")
+	return w.under(title, lines, w.rows, "clogwise due")
 }
 
 func (w weekly) row(r duelist.Row) string {
-	s := fmt.Sprintf("- %s, %s: %s", r.Name, strings.ToUpper(string(r.Condition)), strings.Join(w.reason(r), "; "))
+	s := fmt.Sprintf("- %s, %s: %s", r.Name, strings.ToUpper(r.Condition.Words(w.in)), strings.Join(w.reason(r), "; "))
 	s = strings.TrimSuffix(s, ": ")
 	if r.WaitWeek.Amount.IsPositive() {
-		s += "; a week's wait " + r.WaitWeek.String()
+		s += w.in.Text("; a week's wait %s", w.in.Money(r.WaitWeek))
 	}
 	if r.Deferred != nil && r.Deferred.After(w.b.Now) {
-		s += "; put off to " + w.day(*r.Deferred) + ", " + clip(r.DeferReason, 50)
+		s += w.in.Text("; put off to %s, %s", w.day(*r.Deferred), clip(r.DeferReason, 50))
 	}
 	if r.Booked != nil {
-		s += "; booked " + daytext.Moment(*r.Booked, w.loc)
+		s += w.in.Text("; booked %s", w.in.Moment(*r.Booked, w.loc))
 	}
 	return s
 }
@@ -128,35 +129,35 @@ func (w weekly) row(r duelist.Row) string {
 // limit that governs with its date, past, or ahead with its range.
 func (w weekly) reason(r duelist.Row) []string {
 	h := w.b.Site.Units
-	limit, byAge := units.Pressure(r.LimitPa, h), false
+	limit, byAge := w.in.Pressure(r.LimitPa, h), false
 	if r.Governing != "" && r.Governing != units.ShortPressure(r.LimitPa, h) {
 		limit, byAge = r.Governing, true
 	}
 	var out []string
 	switch {
 	case r.PaNow > 0 && byAge && r.LimitPa > 0:
-		out = append(out, fmt.Sprintf("%s of %s", units.Pressure(r.PaNow, h), units.Pressure(r.LimitPa, h)))
+		out = append(out, w.in.Text("%s of %s", w.in.Pressure(r.PaNow, h), w.in.Pressure(r.LimitPa, h)))
 	case r.PaNow > 0:
-		out = append(out, units.Pressure(r.PaNow, h))
+		out = append(out, w.in.Pressure(r.PaNow, h))
 	}
 	if r.Median.IsZero() {
 		return out
 	}
 	likely := w.day(r.Median)
 	if !r.Median.After(w.b.Now) {
-		return append(out, "passed "+limit+" about "+likely)
+		return append(out, w.in.Text("passed %s about %s", limit, likely))
 	}
-	if span := daytext.Span(r.P10, r.P90, w.b.Now, w.loc); span != likely {
-		return append(out, "reaches "+limit+" "+span+", likely "+likely)
+	if span := w.in.Span(r.P10, r.P90, w.b.Now, w.loc); span != likely {
+		return append(out, w.in.Text("reaches %s %s, likely %s", limit, span, likely))
 	}
-	return append(out, "reaches "+limit+" "+likely)
+	return append(out, w.in.Text("reaches %s %s", limit, likely))
 }
 
-func (w weekly) day(t time.Time) string { return daytext.Day(t, w.b.Now, w.loc) }
+func (w weekly) day(t time.Time) string { return w.in.Day(t, w.b.Now, w.loc) }
 
 func (w weekly) visits() []string {
 	if w.b.PlanErr != nil {
-		return []string{"No visits could be planned: " + w.b.PlanErr.Error()}
+		return []string{w.in.Text("No visits could be planned: %v", w.b.PlanErr)}
 	}
 	var lines []string
 	for _, v := range w.b.Plan.Visits {
@@ -165,26 +166,26 @@ func (w weekly) visits() []string {
 			n := w.reg.Name(j.Bank)
 			switch {
 			case j.Booked:
-				n += " (booked)"
+				n += w.in.Text(" (booked)")
 			case j.Late:
-				n += " (late)"
+				n += w.in.Text(" (late)")
 			}
 			names = append(names, n)
 		}
-		lines = append(lines, "- "+v.Day.In(w.loc).Format("Mon 2 Jan")+": "+w.few(names))
+		lines = append(lines, "- "+w.in.Date(v.Day.In(w.loc), "Mon 2 Jan")+": "+w.few(names))
 	}
-	title := "Visits proposed:"
+	title := w.in.Text("Visits proposed:")
 	if w.b.Plan.Separate.Amount.GreaterThan(w.b.Plan.Cost.Amount) {
-		title = fmt.Sprintf("Visits proposed (%s together, %s one by one):", w.b.Plan.Cost, w.b.Plan.Separate)
+		title = w.in.Text("Visits proposed (%s together, %s one by one):", w.in.Money(w.b.Plan.Cost), w.in.Money(w.b.Plan.Separate))
 	}
-	return under(title, lines, w.half(), "type visits")
+	return w.under(title, lines, w.half(), w.in.Text("type visits"))
 }
 
 // few names the first of many.
 func (w weekly) few(names []string) string {
 	most := w.half()
 	if len(names) > most+1 {
-		return fmt.Sprintf("%s and %d more", strings.Join(names[:most], ", "), len(names)-most)
+		return w.in.Text("%s and %d more", strings.Join(names[:most], ", "), len(names)-most)
 	}
 	return strings.Join(names, ", ")
 }
@@ -195,28 +196,28 @@ func (w weekly) orders() []string {
 		var s string
 		switch {
 		case l.Order > 0 && l.Overdue:
-			s = fmt.Sprintf("- %d × %s TODAY, the latest date was %s", l.Order, l.Item, w.day(l.LatestOrder))
+			s = w.in.Text("- %d × %s TODAY, the latest date was %s", l.Order, l.Item, w.day(l.LatestOrder))
 		case l.Order > 0:
-			s = fmt.Sprintf("- %d × %s by %s", l.Order, l.Item, w.day(l.LatestOrder))
+			s = w.in.Text("- %d × %s by %s", l.Order, l.Item, w.day(l.LatestOrder))
 		case l.Short > 0:
 			s = "- " + l.Item
 		default:
 			continue
 		}
-		s += fmt.Sprintf(" (need %d", l.Need)
+		s += w.in.Text(" (need %d", l.Need)
 		if l.Stock > 0 {
-			s += fmt.Sprintf(", in store %d", l.Stock)
+			s += w.in.Text(", in store %d", l.Stock)
 		}
 		if l.OnOrder > 0 {
-			s += fmt.Sprintf(", on order %d", l.OnOrder)
+			s += w.in.Text(", on order %d", l.OnOrder)
 		}
 		s += ")"
 		if l.Short > 0 {
-			s += fmt.Sprintf("; hurry the delivery, %d short on %s", l.Short, w.day(l.ShortOn))
+			s += w.in.Text("; hurry the delivery, %d short on %s", l.Short, w.day(l.ShortOn))
 		}
 		lines = append(lines, s)
 	}
-	return under("To order:", lines, w.half(), "type orders")
+	return w.under(w.in.Text("To order:"), lines, w.half(), w.in.Text("type orders"))
 }
 
 func (w weekly) doubts() []string {
@@ -224,16 +225,17 @@ func (w weekly) doubts() []string {
 	for _, d := range w.b.Doubts {
 		lines = append(lines, "- "+d.Name+": "+clip(d.Text+" "+d.Check, 110))
 	}
-	return under("Readings to check:", lines, w.half(), "clogwise due")
+	return w.under(w.in.Text("Readings to check:"), lines, w.half(), "clogwise due")
 }
 
 func (w weekly) owed() []string {
 	var names []string
 	for _, o := range w.b.Owed {
-		s := o.Name + " (never read"
+		since := w.in.Text("never read")
 		if !o.Since.IsZero() {
-			s = o.Name + " (" + w.day(o.Since)
+			since = w.day(o.Since)
 		}
+		s := o.Name + " (" + since
 		if o.Why != "" {
 			s += ", " + clip(o.Why, 40)
 		}
@@ -242,9 +244,9 @@ func (w weekly) owed() []string {
 	if len(names) == 0 {
 		return nil
 	}
-	line := fmt.Sprintf("Readings owed, %d: %s", len(names), w.few(names))
+	line := w.in.Text("Readings owed, %d: %s", len(names), w.few(names))
 	if len(names) > w.half()+1 {
-		line += ": type owed"
+		line += w.in.Text(": type owed")
 	}
 	return []string{line + "."}
 }
@@ -258,37 +260,37 @@ func (w weekly) unconfirmed() []string {
 		}
 		var lacks []string
 		if a.LastSwap.Count == nil {
-			lacks = append(lacks, "count")
+			lacks = append(lacks, w.in.Text("count"))
 		}
 		if a.LastSwap.CleanPa == nil {
-			lacks = append(lacks, "clean reading")
+			lacks = append(lacks, w.in.Text("clean reading"))
 		}
 		s := "- " + a.Name + ", " + w.day(a.LastSwap.At)
 		if a.LastSwap.Who != "" {
 			s += ", " + a.LastSwap.Who
 		}
 		if len(lacks) > 0 {
-			s += ": " + and(lacks) + " missing"
+			s += w.in.Text(": %s missing", w.in.And(lacks))
 		}
 		lines = append(lines, s)
 	}
-	return under("Change-outs to confirm:", lines, w.half(), "clogwise due")
+	return w.under(w.in.Text("Change-outs to confirm:"), lines, w.half(), "clogwise due")
 }
 
 // energy is what the dirt costs, with what it was reckoned by.
 func (w weekly) energy() []string {
 	var lines []string
 	if w.b.KWhDay > 0 {
-		lines = append(lines, "Dirt now, a day: "+figures(w.b.PerDay, w.b.KWhDay, w.b.KgDay)+".")
+		lines = append(lines, w.in.Text("Dirt now, a day: %s.", w.figures(w.b.PerDay, w.b.KWhDay, w.b.KgDay)))
 	}
 	if w.b.OtherCurrency > 0 {
-		lines = append(lines, fmt.Sprintf("Left out: %d banks still priced in another currency.", w.b.OtherCurrency))
+		lines = append(lines, w.in.Count(w.b.OtherCurrency, "Left out: %d bank still priced in another currency.", "Left out: %d banks still priced in another currency."))
 	}
 	if !w.since.From.IsZero() {
 		if s := w.b.SpentSince(w.since.From); s.KWh > 0 {
-			line := "Since " + w.day(w.since.From) + ", about: " + figures(s.Money, s.KWh, s.Kg)
+			line := w.in.Text("Since %s, about: %s", w.day(w.since.From), w.figures(s.Money, s.KWh, s.Kg))
 			if s.LeftOut > 0 {
-				line += fmt.Sprintf(", %d banks not counted", s.LeftOut)
+				line += w.in.Count(s.LeftOut, ", %d bank not counted", ", %d banks not counted")
 			}
 			lines = append(lines, line+".")
 		}
@@ -299,41 +301,41 @@ func (w weekly) energy() []string {
 	return append(lines, w.air()...)
 }
 
-func figures(m units.Money, kwh, kg float64) string {
-	s := fmt.Sprintf("%s kWh", number(kwh))
+func (w weekly) figures(m units.Money, kwh, kg float64) string {
+	s := w.number(kwh) + " kWh"
 	if !m.Amount.IsZero() {
-		s = m.String() + ", " + s
+		s = w.in.Money(m) + ", " + s
 	}
 	if kg > 0 {
-		s += fmt.Sprintf(", %s kgCO2e", number(kg))
+		s += ", " + w.number(kg) + " kgCO2e"
 	}
 	return s
 }
 
-func number(x float64) string {
+func (w weekly) number(x float64) string {
 	if x < 10 {
-		return fmt.Sprintf("%.1f", x)
+		return w.in.Number(x, 1)
 	}
-	return fmt.Sprintf("%.0f", x)
+	return w.in.Number(x, 0)
 }
 
 // basis names the tariff and the carbon factor.
 func (w weekly) basis() string {
 	t, c := w.b.Site.Tariff, w.b.Site.Carbon
-	price := "No tariff given, so no money"
+	price := w.in.Text("No tariff given, so no money")
 	if !t.PerKWh.IsZero() || len(t.Bands) > 0 {
-		price = fmt.Sprintf("Tariff %s %s/kWh", t.PerKWh, w.b.Site.Currency)
+		price = w.in.Text("Tariff %s %s/kWh", w.in.Figures(t.PerKWh.String()), w.b.Site.Currency)
 		if len(t.Bands) > 0 {
-			price += ", other prices at set hours"
+			price += w.in.Text(", other prices at set hours")
 		}
 		if t.Source != "" {
 			price += " (" + clip(t.Source, 60) + ")"
 		}
 	}
 	if c.KgPerKWh > 0 {
-		return fmt.Sprintf("%s; carbon %g kg/kWh (%s, %d).", price, c.KgPerKWh, clip(c.Source, 60), c.Year)
+		return w.in.Text("%s; carbon %s kg/kWh (%s, %d).", price, w.in.Figures(fmt.Sprint(c.KgPerKWh)), clip(c.Source, 60), c.Year)
 	}
-	return price + "; no carbon factor given."
+	return w.in.Text("%s; no carbon factor given.", price)
 }
 
 // air names the units whose fans hold their speed and so lose air.
@@ -348,7 +350,7 @@ func (w weekly) air() []string {
 	if len(names) == 0 {
 		return nil
 	}
-	return []string{"Air lost to dirt (fan speed held): " + w.few(names) + "."}
+	return []string{w.in.Text("Air lost to dirt (fan speed held): %s.", w.few(names))}
 }
 
 // done is what happened since the digest before.
@@ -357,14 +359,14 @@ func (w weekly) done() []string {
 	if s.From.IsZero() {
 		return nil
 	}
-	counts := []string{plural(s.Readings, "reading"), plural(len(s.Swaps), "change-out")}
+	counts := []string{w.readings(s.Readings), w.changeOuts(len(s.Swaps))}
 	if s.Begun > 0 || s.Finished > 0 {
-		counts = append(counts, fmt.Sprintf("%s begun, %d finished", plural(s.Begun, "job"), s.Finished))
+		counts = append(counts, w.in.Text("%s begun, %d finished", w.jobs(s.Begun), s.Finished))
 	}
 	if s.Corrected > 0 {
-		counts = append(counts, fmt.Sprintf("%d corrected", s.Corrected))
+		counts = append(counts, w.in.Text("%d corrected", s.Corrected))
 	}
-	lines := []string{"Done since " + w.day(s.From) + ": " + strings.Join(counts, ", ") + "."}
+	lines := []string{w.in.Text("Done since %s: %s.", w.day(s.From), strings.Join(counts, ", "))}
 	var swaps, defects, back []string
 	for _, d := range s.Swaps {
 		n := w.reg.Name(d.Bank)
@@ -374,37 +376,47 @@ func (w weekly) done() []string {
 		swaps = append(swaps, n)
 	}
 	if len(swaps) > 0 {
-		lines = append(lines, "Changed: "+w.few(swaps)+".")
+		lines = append(lines, w.in.Text("Changed: %s.", w.few(swaps)))
 	}
 	for _, d := range s.Defects {
 		line := "- " + w.reg.Name(d.Place) + ": " + clip(d.Note, 80)
 		if d.Fixed {
-			line += ", reported mended"
+			line += w.in.Text(", reported mended")
 		}
 		if d.By != "" {
 			line += " (" + d.By + ")"
 		}
 		defects = append(defects, line)
 	}
-	lines = append(lines, under("Defects noted:", defects, w.half(), "clogwise export")...)
+	lines = append(lines, w.under(w.in.Text("Defects noted:"), defects, w.half(), "clogwise export")...)
 	for _, p := range s.Where {
 		back = append(back, w.reg.Name(p))
 	}
 	if s.TakenBack > 0 {
-		word := map[bool]string{true: "entry", false: "entries"}[s.TakenBack == 1]
-		lines = append(lines, fmt.Sprintf("Taken back: %d %s (%s).", s.TakenBack, word, w.few(back)))
+		lines = append(lines, w.in.Count(s.TakenBack, "Taken back: %d entry (%s).", "Taken back: %d entries (%s).", w.few(back)))
 	}
 	return lines
 }
 
-func plural(n int, word string) string {
-	switch n {
-	case 0:
-		return "no " + word + "s"
-	case 1:
-		return "1 " + word
+func (w weekly) readings(n int) string {
+	if n == 0 {
+		return w.in.Text("no readings")
 	}
-	return fmt.Sprintf("%d %ss", n, word)
+	return w.in.Count(n, "%d reading", "%d readings")
+}
+
+func (w weekly) changeOuts(n int) string {
+	if n == 0 {
+		return w.in.Text("no change-outs")
+	}
+	return w.in.Count(n, "%d change-out", "%d change-outs")
+}
+
+func (w weekly) jobs(n int) string {
+	if n == 0 {
+		return w.in.Text("no jobs")
+	}
+	return w.in.Count(n, "%d job", "%d jobs")
 }
 
 // clip keeps what people wrote to one line of so many characters.

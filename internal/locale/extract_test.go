@@ -13,6 +13,9 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"clogwise/configs"
+	"clogwise/internal/safework"
 )
 
 // source is a text found in the program.
@@ -63,6 +66,13 @@ func extract(t *testing.T) map[string]source {
 	})
 	if err != nil {
 		t.Fatal(err)
+	}
+	steps, err := safework.Load(configs.SafeWorkSteps)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, s := range steps.Steps() {
+		out[s.Text] = source{one: s.Text, places: []string{"configs/safe-work-steps.json"}}
 	}
 	return out
 }

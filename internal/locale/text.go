@@ -1,6 +1,9 @@
 package locale
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // Text says an English text in the language of l. With arguments it is a format of
 // package fmt; a translation may take them in another order: "%[2]s %[1]s".
@@ -48,4 +51,17 @@ func abs(n int) int {
 		return -n
 	}
 	return n
+}
+
+// And joins words: "a, b and c".
+func (l Locale) And(words []string) string { return l.join(words, l.Text("and")) }
+
+// Or joins words: "a, b or c".
+func (l Locale) Or(words []string) string { return l.join(words, l.Text("or")) }
+
+func (l Locale) join(words []string, last string) string {
+	if n := len(words); n > 1 {
+		return strings.Join(words[:n-1], ", ") + " " + last + " " + words[n-1]
+	}
+	return strings.Join(words, "")
 }

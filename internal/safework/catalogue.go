@@ -10,6 +10,7 @@ import (
 	"strings"
 	"unicode"
 
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 )
 
@@ -183,7 +184,7 @@ func (s Step) checkTags() error {
 func (c Catalogue) checkWhole() error {
 	for _, w := range moments {
 		if !slices.ContainsFunc(c.steps, func(s Step) bool { return s.When == w && slices.Contains(s.Tags, all) }) {
-			return fmt.Errorf("no step for all plant %s", w.Words())
+			return fmt.Errorf("no step for all plant %s", w.Words(locale.Locale{}))
 		}
 	}
 	for _, cond := range plant.Conditions {
@@ -205,6 +206,9 @@ func (c Catalogue) document(ref string) (Document, bool) {
 	}
 	return best, best.ID != ""
 }
+
+// Steps lists every step, in the order of the file.
+func (c Catalogue) Steps() []Step { return slices.Clone(c.steps) }
 
 // speaksTo reports whether a document holds in a jurisdiction, and whether it is
 // written for that jurisdiction in particular.

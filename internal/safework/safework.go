@@ -9,6 +9,7 @@ package safework
 import (
 	"slices"
 
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 )
 
@@ -26,16 +27,16 @@ const (
 var moments = []When{DayBefore, BeforeStart, During, After}
 
 // Words is the moment as people say it.
-func (w When) Words() string {
+func (w When) Words(in locale.Locale) string {
 	switch w {
 	case DayBefore:
-		return "ahead of the job"
+		return in.Text("ahead of the job")
 	case BeforeStart:
-		return "before you start"
+		return in.Text("before you start")
 	case During:
-		return "while you work"
+		return in.Text("while you work")
 	case After:
-		return "when you finish"
+		return in.Text("when you finish")
 	}
 	return string(w)
 }

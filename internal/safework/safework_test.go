@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"clogwise/configs"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/safework"
 )
@@ -118,7 +119,7 @@ func TestStopTextHasNoStepNumbersAndCallsTheSupervisor(t *testing.T) {
 	c := catalogue(t)
 	for _, cond := range specialist {
 		for _, w := range moments {
-			text := c.List(answered(cond, plant.Roof), "US", w).Text()
+			text := c.List(answered(cond, plant.Roof), "US", w).Text(locale.Locale{})
 			if strings.Contains(text, "1. ") || !strings.Contains(text, "STOP") || !strings.Contains(text, "Call the supervisor.") ||
 				!strings.Contains(text, "no crew list") {
 				t.Errorf("%s, %s:\n%s", cond, w, text)
@@ -140,7 +141,7 @@ func TestUnansweredConditionsAreAsked(t *testing.T) {
 		plant.Droppings: "bird or rodent droppings",
 	}
 	for _, w := range moments {
-		open := c.List(plant.AHU{Tag: "AHU-3"}, "UK", w).Text()
+		open := c.List(plant.AHU{Tag: "AHU-3"}, "UK", w).Text(locale.Locale{})
 		for _, cond := range plant.Conditions {
 			if words[cond] == "" || !strings.Contains(open, words[cond]) {
 				t.Errorf("%s: %s is not asked about:\n%s", w, cond, open)
@@ -149,7 +150,7 @@ func TestUnansweredConditionsAreAsked(t *testing.T) {
 		if i, j := strings.Index(open, "First ask"), strings.Index(open, "1. "); i < 0 || i > j {
 			t.Errorf("%s: what would stop the job is not asked first:\n%s", w, open)
 		}
-		if settled := c.List(answered(plant.Roof), "UK", w).Text(); strings.Contains(settled, "?") {
+		if settled := c.List(answered(plant.Roof), "UK", w).Text(locale.Locale{}); strings.Contains(settled, "?") {
 			t.Errorf("%s: asks what was answered:\n%s", w, settled)
 		}
 	}
@@ -168,8 +169,8 @@ func TestEveryListCautionsAndClaimsNothing(t *testing.T) {
 	for _, a := range ahus {
 		for _, j := range jurisdictions {
 			for _, w := range moments {
-				text := c.List(a, j, w).Text()
-				for _, caution := range safework.Cautions() {
+				text := c.List(a, j, w).Text(locale.Locale{})
+				for _, caution := range safework.Cautions(locale.Locale{}) {
 					if !strings.Contains(text, "! "+caution) {
 						t.Errorf("%v %s %s lacks %q", a.Conditions, j, w, caution)
 					}
@@ -251,7 +252,7 @@ func TestListNamesTheDocumentsBehindIt(t *testing.T) {
 		{"UK", "Sources, UK: PUWER, WM3, COSHH, common practice, ISO 16890; other steps after US, EU rules."},
 		{"atlantis", "Sources, general: common practice, ISO 16890; other steps after US, UK, EU rules."},
 	} {
-		text := c.List(answered(), tc.jurisdiction, safework.After).Text()
+		text := c.List(answered(), tc.jurisdiction, safework.After).Text(locale.Locale{})
 		if got := text[strings.LastIndex(text, "\n")+1:]; got != tc.want {
 			t.Errorf("%s:\ngot  %s\nwant %s", tc.jurisdiction, got, tc.want)
 		}
@@ -261,7 +262,7 @@ func TestListNamesTheDocumentsBehindIt(t *testing.T) {
 // A program without its data does not hand out an empty list as if all were said.
 func TestZeroCatalogueSaysSo(t *testing.T) {
 	t.Parallel()
-	text := safework.Catalogue{}.List(answered(), "UK", safework.BeforeStart).Text()
+	text := safework.Catalogue{}.List(answered(), "UK", safework.BeforeStart).Text(locale.Locale{})
 	if !strings.Contains(text, "No steps are on file. Do not start") {
 		t.Error(text)
 	}
@@ -334,7 +335,7 @@ func ExampleList_Text() {
 		panic(err)
 	}
 	grease := plant.AHU{Tag: "EF-9", Conditions: []plant.Condition{plant.Grease}}
-	fmt.Println(c.List(grease, "UK", safework.BeforeStart).Text())
+	fmt.Println(c.List(grease, "UK", safework.BeforeStart).Text(locale.Locale{}))
 	// Output:
 	// EF-9: no crew list is given for this plant.
 	// STOP. Explosive-atmosphere or grease-laden plant: only under its owner's own permit and method.
