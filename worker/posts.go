@@ -11,6 +11,7 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/digest"
 	"clogwise/internal/ledger"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/safework"
 	"clogwise/internal/view"
@@ -62,7 +63,8 @@ func (p Posts) digest(ctx context.Context, site plant.Site, f Firing) (ledger.Ba
 	}
 	text := digest.Weekly(board, reg, since)
 	if f.Late {
-		text = "Late: this was due " + f.Scheduled.In(site.Location()).Format("Mon 2 Jan 15:04") + ".\n" + text
+		in := locale.Of(site.Language)
+		text = in.Text("Late: this was due %s.", in.Moment(f.Scheduled, site.Location())) + "\n" + text
 	}
 	return ledger.Batch{Posts: []ledger.OutboxPost{p.post(f.Key, site, channel.Post{Text: text})}}, nil
 }
