@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -241,7 +242,10 @@ func (v *View) read(ctx context.Context, in *assess.Input, after int64) error {
 	if err != nil {
 		return err
 	}
-	in.Beside = assess.Beside(in.Register, in.Bank, beside)
+	in.Beside = assess.Beside(in.Register, in.Bank, slices.DeleteFunc(beside, func(x entry.Entry) bool {
+		_, known := in.Register.Bank(x.Place)
+		return x.Place.Whole() && !known
+	}))
 	return nil
 }
 
@@ -303,51 +307,6 @@ func (v *View) season(ctx context.Context, site string) (*forecast.Season, error
 		return nil, nil
 	}
 	return &s, nil
-}
-
-// LearnPriors learns each stage's prior, and each site's season, from the
-// finished lives in the projections and stores them.
-func (v *View) LearnPriors(ctx context.Context, now time.Time) error {
-	reg, err := v.Register(ctx)
-	if err != nil {
-		return err
-	}
-	head, err := v.Store.Head(ctx)
-	if err != nil {
-		return err
-	}
-	as, err := v.Assessments(ctx, "", now)
-	if err != nil {
-		return err
-	}
-	lives := map[plant.Stage][]forecast.FinishedLife{}
-	seasonal := map[string][]forecast.SeasonLife{}
-	for _, a := range as {
-		b, ok := reg.Bank(a.Bank)
-		if !ok {
-			continue
-		}
-		lives[b.Stage] = append(lives[b.Stage], a.Lives...)
-		for _, m := range a.LifeMonths {
-			seasonal[a.Bank.Site()] = append(seasonal[a.Bank.Site()], forecast.SeasonLife{Group: string(a.Bank), Hours: m})
-		}
-	}
-	for _, s := range []plant.Stage{plant.Primary, plant.Secondary, plant.Third, plant.Return} {
-		prior := forecast.ClassPrior(string(s))
-		if len(lives[s]) > 0 {
-			prior = forecast.Learn(prior, lives[s])
-		}
-		if err := v.learnt(ctx, priorPlace(s), prior, len(lives[s]) > 0, head, now); err != nil {
-			return err
-		}
-	}
-	for _, site := range reg.Sites() {
-		season := forecast.LearnSeason(seasonal[site.ID])
-		if err := v.learnt(ctx, seasonPlace(site.ID), season, season != forecast.FlatSeason(), head, now); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // learnt stores what was learnt. Where nothing was, only something learnt before
@@ -416,38 +375,4 @@ func (v *View) put(ctx context.Context, a assess.Assessment) error {
 		return err
 	}
 	return v.Store.PutProjection(ctx, ledger.Projection{Bank: a.Bank, UpTo: a.UpTo, At: a.Now, Data: raw})
-}
-
-// Rebuild drops every projection and makes them again from the entries: first
-// with class priors, then with what the fleet's lives teach. progress, if not
-// nil, is called after each bank of each pass.
-func (v *View) Rebuild(ctx context.Context, now time.Time, progress func(done, total int)) (int, error) {
-	reg, err := v.Register(ctx)
-	if err != nil {
-		return 0, err
-	}
-	if err := v.Store.DropProjections(ctx); err != nil {
-		return 0, err
-	}
-	banks := reg.Banks("")
-	for pass := range 2 {
-		for i, id := range banks {
-			a, err := v.Assess(ctx, id, now)
-			if err != nil {
-				return 0, err
-			}
-			if err := v.put(ctx, a); err != nil {
-				return 0, err
-			}
-			if progress != nil {
-				progress(pass*len(banks)+i+1, 2*len(banks))
-			}
-		}
-		if pass == 0 {
-			if err := v.LearnPriors(ctx, now); err != nil {
-				return 0, err
-			}
-		}
-	}
-	return len(banks), nil
 }
