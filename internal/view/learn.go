@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"time"
 
+	"golang.org/x/sync/errgroup"
+
 	"clogwise/internal/assess"
 	"clogwise/internal/forecast"
 	"clogwise/internal/plant"
@@ -69,16 +71,20 @@ func (s *school) add(reg *plant.Register, bank plant.BankID, past assess.Past) {
 
 // teach learns from what was gathered of the entries up to head, and stores it.
 func (v *View) teach(ctx context.Context, reg *plant.Register, s *school, head int64, now time.Time) error {
+	g, stageCtx := errgroup.WithContext(ctx) // each stage is some seconds' work for a big fleet
 	for _, stage := range []plant.Stage{plant.Primary, plant.Secondary, plant.Third, plant.Return} {
-		prior, taught := forecast.ClassPrior(string(stage)), false
-		if sample := s.lives[stage]; sample != nil {
-			if lives := sample.Lives(); len(lives) > 0 {
-				prior, taught = forecast.Learn(prior, lives), true
+		g.Go(func() error {
+			prior, taught := forecast.ClassPrior(string(stage)), false
+			if sample := s.lives[stage]; sample != nil {
+				if lives := sample.Lives(); len(lives) > 0 {
+					prior, taught = forecast.Learn(prior, lives), true
+				}
 			}
-		}
-		if err := v.learnt(ctx, priorPlace(stage), prior, taught, head, now); err != nil {
-			return err
-		}
+			return v.learnt(stageCtx, priorPlace(stage), prior, taught, head, now)
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return err
 	}
 	for _, site := range reg.Sites() {
 		season := forecast.LearnSeason(s.months[site.ID])
