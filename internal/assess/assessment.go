@@ -45,6 +45,9 @@ type Assessment struct {
 	UsualHours  float64    `json:"usual_hours"`           // what the prior expects before any reading of this life
 	Unconfirmed bool       `json:"unconfirmed,omitempty"` // the last change-out still lacks particulars
 	LastSwap    *SwapSeen  `json:"last_swap,omitempty"`
+	// DoubtedSwap is the newest change-out that was reported while readings did not
+	// fall. As long as nobody confirms it the life before goes on.
+	DoubtedSwap *SwapSeen `json:"doubted_swap,omitempty"`
 
 	// Dates of reaching the limit that governs. Zero times: beyond twenty years.
 	Dates     Dates     `json:"dates"`
@@ -57,7 +60,10 @@ type Assessment struct {
 
 	Energy Energy `json:"energy"`
 
-	Findings    []Finding      `json:"findings,omitempty"`
+	Findings []Finding `json:"findings,omitempty"`
+	// Odd are the times of readings that the banks beside had a say about, or would
+	// have had if they had been at hand.
+	Odd         []time.Time    `json:"odd,omitempty"`
 	Booking     *Booking       `json:"booking,omitempty"`
 	Deferred    *Deferral      `json:"deferred,omitempty"`
 	NoGauge     bool           `json:"no_gauge,omitempty"`

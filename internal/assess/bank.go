@@ -46,23 +46,72 @@ func CanCarry(prev Assessment, fresh []entry.Entry) bool {
 	return true
 }
 
-// Bank assesses one bank. A bank that is not in the register gives a zero
-// Assessment with its id; callers look it up first.
+// Bank assesses one bank from its whole history. A bank that is not in the
+// register gives a zero Assessment with its id; callers look it up first.
 func Bank(in Input) Assessment {
-	w, ok := newWork(in)
-	if !ok {
-		return Assessment{Bank: in.Bank, Now: in.Now}
+	in.Carried = nil
+	a, _ := Next(in)
+	return a
+}
+
+// Next assesses one bank on from what is carried. Where the present life's
+// change-out has come into doubt the life before it is needed: ok is false then,
+// and only Bank can tell.
+func Next(in Input) (a Assessment, ok bool) {
+	w, known := settle(in)
+	if !known {
+		return Assessment{Bank: in.Bank, Now: in.Now}, true
+	}
+	if in.Carried != nil && len(w.doubted) > 0 {
+		return Assessment{}, false
 	}
 	w.fit()
 	w.energy()
 	w.judge()
-	return w.out
+	return w.out, true
+}
+
+// settle finds the bank's lives. Change-outs after which readings did not fall
+// begin none, unless somebody has confirmed them: nothing doubtful moves the
+// forecast. It starts anew without them until none is in doubt.
+func settle(in Input) (w *work, known bool) {
+	var doubted []doubtedSwap
+	for {
+		w, known = newWork(in)
+		if !known {
+			return nil, false
+		}
+		w.doubted = doubted
+		w.split()
+		found := w.past()
+		doubted = append(doubted, found...)
+		if len(found) == 0 || in.Carried != nil {
+			w.doubted = doubted
+			return w, true
+		}
+	}
+}
+
+// past settles what the finished lives were, and returns the change-outs that are
+// in doubt. Nothing that is learnt later bears on it, neither from the fleet nor
+// from the present life: it is worked out when a life ends and then carried on,
+// and must come out the same when all is read again.
+func (w *work) past() []doubtedSwap {
+	usual := forecast.ClassPrior(string(w.bank.Stage))
+	w.limits(usual)
+	if c := w.in.Carried; c != nil {
+		w.out.Lives, w.out.LifeMonths = c.Lives, c.LifeMonths
+		return w.doubtOpening(usual)
+	}
+	if found := w.doubtPast(usual); len(found) > 0 {
+		return found
+	}
+	w.out.Lives = w.finished()
+	return w.doubtOpening(usual)
 }
 
 // fit works an assessment up to its forecast.
 func (w *work) fit() {
-	w.split()
-	w.past()
 	w.learnLaw()
 	w.present()
 	w.limits(w.in.Prior)
@@ -70,21 +119,6 @@ func (w *work) fit() {
 	w.doubt()
 	w.forecast()
 	w.dates()
-}
-
-// past settles what the finished lives were. Nothing that is learnt later bears
-// on it, neither from the fleet nor from the present life: it is worked out when
-// a life ends and then carried on, and must come out the same when all is read
-// again.
-func (w *work) past() {
-	if w.in.Carried != nil {
-		w.out.Lives, w.out.LifeMonths = w.in.Carried.Lives, w.in.Carried.LifeMonths
-		return
-	}
-	usual := forecast.ClassPrior(string(w.bank.Stage))
-	w.limits(usual)
-	w.doubtPast(usual)
-	w.out.Lives = w.finished()
 }
 
 // work is one assessment under way.
@@ -101,6 +135,8 @@ type work struct {
 	stand []entry.Entry // standing, by time
 	lives []life
 	cur   life // the present one
+
+	doubted []doubtedSwap // left out of lives
 
 	caps    resistance.Caps
 	capAt   time.Time
@@ -208,6 +244,12 @@ func (w *work) split() {
 			}
 			if b.BeforePa != nil {
 				add(w.see(x, *b.BeforePa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct}))
+			}
+			if w.leftOut(x.Seq) {
+				if b.CleanPa != nil {
+					add(w.see(x, *b.CleanPa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct}))
+				}
+				continue
 			}
 			cur.end = x.At
 			if cur.swap != nil || len(cur.seen) > 0 {
@@ -359,6 +401,7 @@ func (w *work) present() {
 			o.LifeSeq = 0
 		}
 	}
+	w.tellDoubted()
 	for _, x := range w.stand {
 		if w.cur.swap != nil {
 			if x.At.Before(w.cur.start) {
@@ -393,6 +436,9 @@ func (w *work) present() {
 	}
 	if c := w.in.Carried; c != nil {
 		w.carry(*c)
+	}
+	if o.DoubtedSwap != nil {
+		o.LifeSeq = 0 // once it is settled, the life before is needed
 	}
 }
 

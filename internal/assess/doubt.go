@@ -1,7 +1,10 @@
 package assess
 
 import (
+	"cmp"
+	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"clogwise/internal/doubt"
@@ -11,11 +14,50 @@ import (
 	"clogwise/internal/resistance"
 )
 
+// doubtedSwap is a change-out after which readings did not fall.
+type doubtedSwap struct {
+	seq     int64
+	finding Finding
+}
+
+// inDoubt picks the finding, if any, that puts a life's change-out in doubt.
+func (l *life) inDoubt(found []Finding) (out []doubtedSwap) {
+	for _, f := range found {
+		if f.Code == string(doubt.SwapNoDrop) && f.Open {
+			f.Check = fmt.Sprintf("If it was changed, type: confirm %d. If not: undo %d.", l.swap.Seq, l.swap.Seq)
+			out = append(out, doubtedSwap{l.swap.Seq, f})
+		}
+	}
+	return out
+}
+
+// leftOut reports whether a change-out is in doubt and so begins no life.
+func (w *work) leftOut(seq int64) bool {
+	return slices.ContainsFunc(w.doubted, func(d doubtedSwap) bool { return d.seq == seq })
+}
+
+// tellDoubted says which change-outs of the present life are in doubt.
+func (w *work) tellDoubted() {
+	for i := range w.stand {
+		x := &w.stand[i]
+		s, ok := x.Body.(entry.Swap)
+		if !ok || x.At.Before(w.cur.start) || !w.leftOut(x.Seq) {
+			continue
+		}
+		w.out.DoubtedSwap = &SwapSeen{Seq: x.Seq, At: x.At, CleanPa: s.CleanPa, Count: s.Count, Who: cmp.Or(s.Who, x.By)}
+		for _, d := range w.doubted {
+			if d.seq == x.Seq {
+				w.out.Findings = append(w.out.Findings, d.finding)
+			}
+		}
+	}
+}
+
 // doubtPast marks readings of finished lives that do not fit, so that priors do
 // not learn from torn bags.
-func (w *work) doubtPast(usual forecast.Prior) {
+func (w *work) doubtPast(usual forecast.Prior) (found []doubtedSwap) {
 	if len(w.lives) == 0 {
-		return
+		return nil
 	}
 	hours := usual.AtLimit(w.out.LimitPa).MedianLife()
 	prev := 0.0
@@ -24,12 +66,13 @@ func (w *work) doubtPast(usual forecast.Prior) {
 		in := w.doubtInput(*l)
 		in.LifeHours, in.Scatter = hours, usual.Noise.Rel
 		in.PrevCleanPa, in.BeforeSwapPa = prev, w.lastOf(i-1)
-		w.mark(l, in)
+		found = append(found, l.inDoubt(w.mark(l, in))...)
 		prev = 0
 		if c := l.clean(); c != nil && !c.doubtful {
 			prev = c.fixed.Pa
 		}
 	}
+	return found
 }
 
 // lastOf is the last resistance seen in a finished life; 0 of none.
@@ -40,23 +83,66 @@ func (w *work) lastOf(i int) float64 {
 	return w.lives[i].seen[len(w.lives[i].seen)-1].fixed.Pa
 }
 
-// doubt marks readings of the present life that do not fit and says so.
+// doubtOpening asks whether the change-out that began the present life is in
+// doubt, by the same measure as for the lives before.
+func (w *work) doubtOpening(usual forecast.Prior) []doubtedSwap {
+	before := w.lastOf(len(w.lives) - 1)
+	if c := w.in.Carried; c != nil && c.LastSwap != nil && c.LastSwap.BeforePa != nil {
+		before = *c.LastSwap.BeforePa
+	}
+	if w.cur.swap == nil || before <= 0 || !w.cur.opensAbove(0.8*before) {
+		return nil
+	}
+	in := w.doubtInput(w.cur)
+	in.LifeHours, in.Scatter, in.BeforeSwapPa = usual.AtLimit(w.out.LimitPa).MedianLife(), usual.Noise.Rel, before
+	in.PrevCleanPa = w.prevClean()
+	found := w.mark(&w.cur, in)
+	for i := range w.cur.seen {
+		w.cur.seen[i].doubtful = false // still to be judged
+	}
+	return w.cur.inDoubt(found)
+}
+
+// opensAbove reports whether the first reading of a life that can be judged by is
+// above a resistance. It errs towards yes.
+func (l *life) opensAbove(pa float64) bool {
+	const worth = 0.2
+	for _, s := range l.seen {
+		if s.wet || s.suspect || !(s.fixed.Pa > 0) || s.fixed.Basis == resistance.NoAirflow {
+			continue
+		}
+		if s.fixed.Pa > pa {
+			return true
+		}
+		if s.fixed.Weight > worth {
+			return false
+		}
+	}
+	return false
+}
+
+// prevClean is the clean resistance of the life before the present one; 0 where
+// it was not read.
+func (w *work) prevClean() float64 {
+	if n := len(w.out.Lives); n > 0 {
+		return w.out.Lives[n-1].CleanPa
+	}
+	return 0
+}
+
+// doubt marks readings of the present life that do not fit and says so. Its
+// change-out is in no doubt: that was settled before.
 func (w *work) doubt() {
 	in := w.doubtInput(w.cur)
+	in.Sure = true
 	in.LifeHours, in.Scatter = w.prior.AtLimit(w.out.LimitPa).MedianLife(), w.prior.Noise.Rel
 	in.Siblings = w.in.Beside
 	if s := w.out.LastSwap; s != nil && s.BeforePa != nil {
 		in.BeforeSwapPa = *s.BeforePa
 	}
-	if n := len(w.out.Lives); n > 0 {
-		in.PrevCleanPa = w.out.Lives[n-1].CleanPa
-	}
-	for _, f := range w.mark(&w.cur, in) {
-		w.out.Findings = append(w.out.Findings, Finding{
-			Code: string(f.Code), At: f.At, Seq: f.Seq, Text: f.Text, Check: f.Check,
-			Open: f.Open, Blocks: f.Blocks, Evidence: f.Evidence,
-		})
-	}
+	in.PrevCleanPa = w.prevClean()
+	found := w.mark(&w.cur, in)
+	w.out.Findings = append(w.out.Findings, found...)
 	if c := w.cur.clean(); c != nil && c.doubtful {
 		w.limits(w.in.Prior) // without it
 	}
@@ -71,15 +157,22 @@ func (l *life) clean() *seen {
 }
 
 // mark examines a life and marks its doubtful readings.
-func (w *work) mark(l *life, in doubt.Input) []doubt.Finding {
+func (w *work) mark(l *life, in doubt.Input) (out []Finding) {
 	if w.out.NoGauge || len(l.seen) == 0 {
 		return nil
 	}
-	doubtful, found := doubt.Examine(in)
+	doubtful, found, odd := doubt.Examine(in)
 	for i, d := range doubtful {
 		l.seen[i].doubtful = d
 	}
-	return found
+	w.out.Odd = odd // of the present life, which comes last
+	for _, f := range found {
+		out = append(out, Finding{
+			Code: string(f.Code), At: f.At, Seq: f.Seq, Text: f.Text, Check: f.Check,
+			Open: f.Open, Blocks: f.Blocks, Evidence: f.Evidence,
+		})
+	}
+	return out
 }
 
 // doubtInput is a life as package doubt sees it.
@@ -87,6 +180,10 @@ func (w *work) doubtInput(l life) doubt.Input {
 	in := doubt.Input{
 		CleanPa: w.out.CleanPa, LimitPa: w.out.LimitPa, Start: l.start,
 		Gauge: w.bank.Gauge, Habit: w.site.Units, Loc: w.loc,
+	}
+	if l.swap != nil {
+		s, _ := l.swap.Body.(entry.Swap)
+		in.Sure = s.Sure
 	}
 	if c, ok := resistance.CleanFor(w.ahu, w.bank, w.in.Register.Item, w.law); ok {
 		in.ItemCleanPa = c.Pa

@@ -17,7 +17,7 @@ const bandPoints = 40
 // history.
 func Picture(in Input) (chart.Input, bool) {
 	in.Carried = nil
-	w, ok := newWork(in)
+	w, ok := settle(in)
 	if !ok {
 		return chart.Input{}, false
 	}

@@ -11,7 +11,7 @@ import (
 // fitted works an assessment up to its forecast.
 func fitted(in Input) (*work, bool) {
 	in.Carried = nil
-	w, ok := newWork(in)
+	w, ok := settle(in)
 	if !ok {
 		return nil, false
 	}

@@ -72,6 +72,7 @@ func (w *walk) classify(i int) verdict {
 		v.kind, v.factor = misunited, f
 		return v
 	}
+	w.odd = append(w.odd, r.At)
 	if s, pa := w.sibling(r); s != nil {
 		v.kind, v.sibling, v.shown = misplaced, s, pa
 	}
@@ -180,6 +181,10 @@ const (
 	siblingLn   = 0.12
 	siblingDays = 21
 )
+
+// SiblingsWithin is how far from an odd reading, in time, a sibling's values bear
+// on what is made of it.
+const SiblingsWithin = siblingDays * 24 * time.Hour
 
 // around is what the sibling showed about t: the middle of the four values
 // nearest in time, without one of the same visit, which may be mixed up too.

@@ -21,7 +21,7 @@ func quiet(p pace, n int) (said map[doubt.Code]int, years float64) {
 		in, _ := newSet(seed+1).life(p, nil, 0)
 		seen := map[int64]bool{}
 		for k := 1; k <= len(in.Readings); k++ {
-			_, fs := doubt.Examine(prefix(in, k))
+			_, fs, _ := doubt.Examine(prefix(in, k))
 			for _, f := range fs {
 				if !seen[f.Seq] {
 					seen[f.Seq] = true
@@ -99,7 +99,7 @@ func (d *fared) count(in doubt.Input, at int, codes []doubt.Code) {
 // shown reports whether k readings after a fault began there is a finding that
 // began with it, and whether one such has a code that fits.
 func shown(in doubt.Input, at, k int, codes []doubt.Code) (hit, named bool) {
-	_, fs := doubt.Examine(prefix(in, at+k))
+	_, fs, _ := doubt.Examine(prefix(in, at+k))
 	for _, f := range fs {
 		if f.Index >= at {
 			hit = true
@@ -160,7 +160,7 @@ func TestFaultsAreCalledByTheirNames(t *testing.T) {
 			for seed := range uint64(25) {
 				s := newSet(seed)
 				in, _ := s.life(weekly, &f, 0.5)
-				_, fs := doubt.Examine(in)
+				_, fs, _ := doubt.Examine(in)
 				for _, x := range fs {
 					if n := utf8.RuneCountInString(x.Text); n > 110 || n == 0 {
 						t.Errorf("%d characters: %s", n, x.Text)

@@ -9,8 +9,9 @@ import (
 
 // Examine judges the readings of one life. Doubtful runs along in.Readings and
 // says which readings must not move the forecast; findings come by the time of
-// their first reading.
-func Examine(in Input) (doubtful []bool, findings []Finding) {
+// their first reading. Odd are the times of readings far enough off for the banks
+// beside to be asked about: with other Siblings the answer may be another.
+func Examine(in Input) (doubtful []bool, findings []Finding, odd []time.Time) {
 	rs, order := byTime(in.Readings)
 	w := newWalk(in, rs)
 	for i := range w.rs {
@@ -18,13 +19,13 @@ func Examine(in Input) (doubtful []bool, findings []Finding) {
 	}
 	w.finish()
 	if order == nil {
-		return w.doubtful, w.findings()
+		return w.doubtful, w.findings(), w.odd
 	}
 	doubtful = make([]bool, len(order))
 	for i, k := range order {
 		doubtful[k] = w.doubtful[i]
 	}
-	return doubtful, w.findings()
+	return doubtful, w.findings(), w.odd
 }
 
 // byTime returns the readings in the order of time, and where each was; nil when
@@ -61,6 +62,7 @@ type walk struct {
 	in       Input
 	rs       []Reading // by time
 	doubtful []bool
+	odd      []time.Time
 	out      []*Finding
 
 	life  float64 // run hours expected of such a bank

@@ -147,7 +147,7 @@ func TestExamine(t *testing.T) {
 			if c.edit != nil {
 				c.edit(&in)
 			}
-			doubtful, found := doubt.Examine(in)
+			doubtful, found, _ := doubt.Examine(in)
 			var got []want
 			for _, f := range found {
 				got = append(got, want{code: f.Code, open: f.Open, blocks: f.Blocks})
@@ -202,12 +202,12 @@ func finely(in *doubt.Input) {
 func TestTextsGiveFiguresInBothSystems(t *testing.T) {
 	t.Parallel()
 	in := life(weeks(after(80, 80)...))
-	_, fs := doubt.Examine(in)
+	_, fs, _ := doubt.Examine(in)
 	if len(fs) != 1 || !strings.Contains(fs[0].Text, "80 Pa (0.32 in wc)") || !strings.Contains(fs[0].Text, "18 May") {
 		t.Errorf("%+v", fs)
 	}
 	in.Habit = units.IP
-	_, fs = doubt.Examine(in)
+	_, fs, _ = doubt.Examine(in)
 	if len(fs) != 1 || !strings.Contains(fs[0].Text, "0.32 in wc (80 Pa)") {
 		t.Errorf("%+v", fs)
 	}
@@ -222,7 +222,7 @@ func TestTextsSpeakOfTheGauge(t *testing.T) {
 	t.Parallel()
 	in := life(weeks(after(70)...))
 	in.Readings[10].RawPa = 35 // half of it, at less air
-	_, fs := doubt.Examine(in)
+	_, fs, _ := doubt.Examine(in)
 	if len(fs) != 1 || fs[0].Evidence["pa"] != 35 || math.Abs(fs[0].Evidence["expected_pa"]-50) > 5 {
 		t.Errorf("%+v", fs)
 	}
@@ -233,7 +233,7 @@ func TestOrderDoesNotMatter(t *testing.T) {
 	for seed := range uint64(20) {
 		f := faults()[seed%uint64(len(faults()))]
 		in, _ := newSet(seed).life(weekly, &f, 0.4)
-		marks, fs := doubt.Examine(in)
+		marks, fs, _ := doubt.Examine(in)
 		of := map[int64]bool{}
 		for i, r := range in.Readings {
 			of[r.Seq] = marks[i]
@@ -241,7 +241,7 @@ func TestOrderDoesNotMatter(t *testing.T) {
 		rand.New(rand.NewPCG(seed, 1)).Shuffle(len(in.Readings), func(i, j int) {
 			in.Readings[i], in.Readings[j] = in.Readings[j], in.Readings[i]
 		})
-		marks2, fs2 := doubt.Examine(in)
+		marks2, fs2, _ := doubt.Examine(in)
 		if diff := cmp.Diff(fs, fs2); diff != "" {
 			t.Errorf("seed %d: %s", seed, diff)
 		}
@@ -279,7 +279,7 @@ func FuzzExamine(f *testing.F) {
 				in.Fixed = append(in.Fixed, monday.Add(time.Duration(i)*50*time.Hour))
 			}
 		}
-		marks, fs := doubt.Examine(in)
+		marks, fs, _ := doubt.Examine(in)
 		if len(marks) != len(in.Readings) {
 			t.Fatalf("%d marks of %d readings", len(marks), len(in.Readings))
 		}

@@ -53,6 +53,7 @@ type Input struct {
 	LimitPa   float64 // final resistance at design airflow
 
 	Start        time.Time // change-out that began the life; zero: not known
+	Sure         bool      // somebody confirmed the change-out though readings did not fall
 	PrevCleanPa  float64   // clean resistance read at the change-out before, at design airflow
 	ItemCleanPa  float64   // clean resistance by the item's data, at design airflow
 	BeforeSwapPa float64   // last resistance before the change-out, at design airflow

@@ -54,6 +54,9 @@ func (w *walk) begins(i int) bool {
 // change-out, where clean filters must show less.
 func (w *walk) noDrop(r *Reading, y float64) bool {
 	before := w.in.BeforeSwapPa
+	if w.in.Sure {
+		return false
+	}
 	early := r.Clean || r.X < earlyShare*w.life
 	return early && before > 0 && w.clean > 0 && before > worthADrop*w.clean && y > math.Log(before)-noDropLn
 }

@@ -206,7 +206,7 @@ func (w *walk) tellUnstuck(f *Finding, first, n int) {
 
 func (w *walk) tellNoDrop(f *Finding, i int) {
 	f.Evidence = map[string]float64{"pa": w.rs[i].RawPa, "before_pa_design": w.in.BeforeSwapPa, "clean_pa_design": w.clean}
-	f.Text = fmt.Sprintf("Changed, yet reads %s, as before (%s).", w.pressure(w.rs[i].RawPa), w.pressure(w.asRead(i, math.Log(w.in.BeforeSwapPa))))
+	f.Text = fmt.Sprintf("Changed on %s, yet reads %s; before it %s.", w.day(w.in.Start), w.pressure(w.rs[i].RawPa), w.pressure(w.asRead(i, math.Log(w.in.BeforeSwapPa))))
 	f.Check = "Was it this bank that was changed? If not, undo the change-out; if so, check the gauge."
 }
 

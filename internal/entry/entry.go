@@ -82,7 +82,8 @@ type Swap struct {
 	FanPct    *float64 `json:"fan_pct,omitempty"`
 	Item      string   `json:"item,omitempty"` // reorder code now fitted, if it changed
 	Who       string   `json:"who,omitempty"`
-	Confirmed bool     `json:"confirmed"` // count and clean reading are known; an unconfirmed swap still closes the life
+	Confirmed bool     `json:"confirmed"`      // count and clean reading are known; an unconfirmed swap still closes the life
+	Sure      bool     `json:"sure,omitempty"` // somebody said that it was changed though readings did not fall
 }
 
 // ZeroCheck says that the gauge was looked at with both ports open.

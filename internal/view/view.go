@@ -7,7 +7,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"slices"
 	"sync"
 	"time"
 
@@ -162,10 +161,7 @@ func (v *View) Assess(ctx context.Context, bank plant.BankID, now time.Time) (as
 // AssessNext works out a bank from its projection and what came since, reading
 // no more of the ledger than the present filter life where that is enough.
 func (v *View) AssessNext(ctx context.Context, bank plant.BankID, now time.Time) (assess.Assessment, error) {
-	prev, ok, err := v.Assessment(ctx, bank)
-	if errors.Is(err, ErrUnreadable) { // of another version: make it anew
-		ok, err = false, nil
-	}
+	prev, ok, err := v.previous(ctx, bank)
 	if err != nil {
 		return assess.Assessment{}, err
 	}
@@ -173,6 +169,15 @@ func (v *View) AssessNext(ctx context.Context, bank plant.BankID, now time.Time)
 		return v.assess(ctx, bank, now, nil)
 	}
 	return v.assess(ctx, bank, now, &prev)
+}
+
+// previous is the projection of a bank to carry on from, if there is one.
+func (v *View) previous(ctx context.Context, bank plant.BankID) (assess.Assessment, bool, error) {
+	prev, ok, err := v.Assessment(ctx, bank)
+	if errors.Is(err, ErrUnreadable) { // of another version: make it anew
+		return assess.Assessment{}, false, nil
+	}
+	return prev, ok, err
 }
 
 // assess reads the head of the ledger before the entries: all up to there bear on
@@ -190,9 +195,9 @@ func (v *View) assess(ctx context.Context, bank plant.BankID, now time.Time, pre
 	if err != nil {
 		return assess.Assessment{}, err
 	}
-	a := assess.Bank(in)
+	a, err := v.conclude(ctx, &in)
 	a.UpTo = max(a.UpTo, head)
-	return a, nil
+	return a, err
 }
 
 func (v *View) input(ctx context.Context, bank plant.BankID, now time.Time, prev *assess.Assessment) (assess.Input, error) {
@@ -225,28 +230,21 @@ func (v *View) input(ctx context.Context, bank plant.BankID, now time.Time, prev
 	return in, v.read(ctx, &in, 0)
 }
 
-// besideKinds are what the readings of the banks beside one stand in.
-var besideKinds = []entry.Kind{entry.KindReading, entry.KindAmend, entry.KindRetract}
+// read fills in the bank's entries after a Seq.
+func (v *View) read(ctx context.Context, in *assess.Input, after int64) (err error) {
+	in.Entries, err = v.Entries(ctx, in.Bank, after)
+	return err
+}
 
-// read fills in the entries after a Seq: the bank's, and the readings of the
-// other banks of its AHU.
-func (v *View) read(ctx context.Context, in *assess.Input, after int64) error {
-	var err error
-	if in.Entries, err = v.Entries(ctx, in.Bank, after); err != nil {
-		return err
-	}
-	if len(in.Register.Banks(in.Bank.AHU())) < 2 {
-		return nil
-	}
-	beside, err := v.Store.Entries(ctx, ledger.Filter{Place: in.Bank.AHU(), Kinds: besideKinds, AfterSeq: after})
+// whole is the input of a bank from its whole history, with what the banks beside
+// it say of odd readings.
+func (v *View) whole(ctx context.Context, bank plant.BankID, now time.Time) (assess.Input, error) {
+	in, err := v.input(ctx, bank, now, nil)
 	if err != nil {
-		return err
+		return in, err
 	}
-	in.Beside = assess.Beside(in.Register, in.Bank, slices.DeleteFunc(beside, func(x entry.Entry) bool {
-		_, known := in.Register.Bank(x.Place)
-		return x.Place.Whole() && !known
-	}))
-	return nil
+	_, err = v.conclude(ctx, &in)
+	return in, err
 }
 
 // Errors of a View.
@@ -326,7 +324,7 @@ func (v *View) learnt(ctx context.Context, place plant.BankID, what any, somethi
 
 // Picture is what the chart of a bank shows now.
 func (v *View) Picture(ctx context.Context, bank plant.BankID, now time.Time) (chart.Input, error) {
-	in, err := v.input(ctx, bank, now, nil)
+	in, err := v.whole(ctx, bank, now)
 	if err != nil {
 		return chart.Input{}, err
 	}
@@ -339,7 +337,7 @@ func (v *View) Picture(ctx context.Context, bank plant.BankID, now time.Time) (c
 
 // Compare weighs items against the one fitted in a bank.
 func (v *View) Compare(ctx context.Context, bank plant.BankID, codes []string, now time.Time) ([]energy.Option, error) {
-	in, err := v.input(ctx, bank, now, nil)
+	in, err := v.whole(ctx, bank, now)
 	if err != nil {
 		return nil, err
 	}
@@ -348,7 +346,7 @@ func (v *View) Compare(ctx context.Context, bank plant.BankID, codes []string, n
 
 // Firmness says how firm the advice on a bank's least-cost date is.
 func (v *View) Firmness(ctx context.Context, bank plant.BankID, now time.Time) ([]energy.Sensitivity, error) {
-	in, err := v.input(ctx, bank, now, nil)
+	in, err := v.whole(ctx, bank, now)
 	if err != nil {
 		return nil, err
 	}
@@ -359,11 +357,22 @@ func (v *View) Firmness(ctx context.Context, bank plant.BankID, now time.Time) (
 // not in the register (any more) gets an empty one beside ErrNoBank, so that it
 // does not lag behind its entries for ever.
 func (v *View) Recompute(ctx context.Context, bank plant.BankID, now time.Time) (assess.Assessment, error) {
-	a, err := v.AssessNext(ctx, bank, now)
+	prev, ok, err := v.previous(ctx, bank)
+	if err != nil {
+		return prev, err
+	}
+	var from *assess.Assessment
+	if ok {
+		from = &prev
+	}
+	a, err := v.assess(ctx, bank, now, from)
 	if errors.Is(err, ErrNoBank) {
 		return a, errors.Join(err, v.put(ctx, a))
 	}
 	if err != nil {
+		return a, err
+	}
+	if err := v.besides(ctx, bank, prev.UpTo, now); err != nil { // first: after a crash in between the bank still lags
 		return a, err
 	}
 	return a, v.put(ctx, a)
