@@ -31,6 +31,7 @@ func TestPenalty(t *testing.T) {
 		{"145 against 60 Pa", level(145), 60, 8760, 4467.6},
 		{"145 against 60 Pa, half a year", level(145), 60, 4380, 2233.8},
 		{"200 against 60 Pa", level(200), 60, 8760, 7358.4},
+		{"200 against 60 Pa, half a year", level(200), 60, 4380, 3679.2},
 		{"250 against 60 Pa", level(250), 60, 8760, 9986.4},
 		{"250 against 60 Pa, half a year", level(250), 60, 4380, 4993.2},
 		{"ramp 60 to 145 Pa", ramp(60, 145, 8760), 60, 8760, 2233.8},
@@ -62,8 +63,8 @@ func TestPenaltyInMoneyAndCarbon(t *testing.T) {
 		d.Efficiency.Eta = eta
 		within(t, "better fan", d.Energy(85*8760).KWh, want, 1e-5, computed)
 	}
-	// 0.51 kW is 10.2 % of a fan of 5 kW.
-	within(t, "share of the fan", 100*p.NowW/5000, 10.2, 1e-9, computed)
+	within(t, "share of a fan of 5 kW", 100*p.NowW/5000, 10.2, 1e-9, computed)
+	within(t, "share of a fan of 10 kW", 100*p.NowW/10000, 5.1, 1e-9, computed)
 }
 
 func TestPenaltyByFanControl(t *testing.T) {

@@ -176,7 +176,7 @@ type Efficiency struct {
 	Belt       float64 `yaml:"belt,omitempty" json:"belt,omitempty"`
 	Motor      float64 `yaml:"motor,omitempty" json:"motor,omitempty"`
 	Drive      float64 `yaml:"drive,omitempty" json:"drive,omitempty"`             // speed control
-	MotorClass string  `yaml:"motor_class,omitempty" json:"motor_class,omitempty"` // IEC 60034-30-1: IE2, IE3, IE4
+	MotorClass string  `yaml:"motor_class,omitempty" json:"motor_class,omitempty"` // IEC 60034-30-1: IE1 to IE4
 	MotorKW    float64 `yaml:"motor_kw,omitempty" json:"motor_kw,omitempty"`
 }
 
