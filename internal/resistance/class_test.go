@@ -47,7 +47,7 @@ func TestIsCoarse(t *testing.T) {
 
 func TestRoundDown5(t *testing.T) {
 	t.Parallel()
-	for pct, want := range map[float64]int{50: 50, 54.9: 50, 55: 55, 64.9999: 60, 95: 95, 95.1: 100, 100: 100, 0: 0, -3: 0, 3: 0} {
+	for pct, want := range map[float64]int{50: 50, 94.99: 90, 54.9: 50, 55: 55, 64.9999: 60, 95: 95, 95.1: 100, 100: 100, 0: 0, -3: 0, 3: 0} {
 		if got := resistance.RoundDown5(pct); got != want {
 			t.Errorf("%g %% rounds to %d, want %d (ISO 16890-1: down to steps of five)", pct, got, want)
 		}
@@ -95,6 +95,18 @@ func TestMeets(t *testing.T) {
 		{"F8", "ISO ePM1 65%", true, true, true, eurovent},
 		{"F7", "ISO ePM10 80%", true, true, true, eurovent},
 		{"M5", "ISO ePM10 50%", false, true, true, eurovent}, // M5 may have 40 %
+		{"M6", "ISO ePM10 60%", true, true, true, eurovent},
+		{"M6", "ISO ePM10 65%", false, true, true, eurovent},
+		{"M6", "ISO ePM2.5 50%", false, true, true, eurovent}, // M6 may have 20 %
+		{"F7", "ISO ePM2.5 65%", true, true, true, eurovent},
+		{"F7", "ISO ePM2.5 70%", false, true, true, eurovent},
+		{"F8", "ISO ePM2.5 75%", true, true, true, eurovent},
+		{"F8", "ISO ePM10 90%", true, true, true, eurovent},
+		{"F8", "ISO ePM1 70%", false, true, true, eurovent},
+		{"F9", "ISO ePM1 80%", true, true, true, eurovent},
+		{"F9", "ISO ePM1 85%", false, true, true, eurovent},
+		{"F9", "ISO ePM2.5 85%", true, true, true, eurovent},
+		{"F9", "ISO ePM10 90%", true, true, true, eurovent},
 		{"F7", "ISO coarse 60%", true, true, true, "F7 is above coarse"},
 		{"G4", "ISO coarse 60%", false, true, true, "no table"},
 		{"MERV 13", "ISO ePM1 50%", false, false, false, apart},

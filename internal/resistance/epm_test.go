@@ -34,6 +34,8 @@ func TestEPM(t *testing.T) {
 		return 1
 	})
 	rising := fractional(func(d float64) float64 { return 1 - math.Exp(-d) })
+	cut := rising // the range that 2.5 µm lies in, as the formula has it up to there
+	cut[7] = 1 - math.Exp(-math.Sqrt(2.2*2.5))
 	urban, rural := resistance.Urban(), resistance.Rural()
 	for _, c := range []struct {
 		what      string
@@ -48,6 +50,7 @@ func TestEPM(t *testing.T) {
 		{"step ePM2.5, exact integral", step.EPM(2.5, urban), 0.634105, 3e-3, "computed, integral in place of the sum"},
 		{"step ePM10, exact integral", step.EPM(10, rural), 0.894008, 1e-3, "computed, integral in place of the sum"},
 		{"rising ePM1", rising.EPM(1, urban), 0.403060, 1e-4, computed},
+		{"rising ePM2.5", cut.EPM(2.5, urban), 0.506043, 1e-5, computed},
 		{"rising ePM10", rising.EPM(10, rural), 0.829798, 1e-4, computed},
 	} {
 		within(t, c.what, c.got, c.want, c.rel, c.source)

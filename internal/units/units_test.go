@@ -25,10 +25,11 @@ func TestPressureToPa(t *testing.T) {
 	}{
 		{1, units.InH2O, 249.0889, 1e-6, sp811},
 		{1, units.MmH2O, 9.80665, 0, sp811},
-		{1, units.Psi, 6894.757, 1e-7, sp811},
+		{1, units.Psi, 6894.757293168, 1e-12, sp811 + ", more digits computed"},
 		{1, units.HPa, 100, 0, byDef},
 		{1, units.Mbar, 100, 0, byDef},
 		{1, units.KPa, 1000, 0, byDef},
+		{1, units.InH2O, 249.08891, 1e-9, "25.4 mm × 9.80665, " + byDef},
 		{0.582121, units.InH2O, 145, 1e-6, computed},
 		{14.78589, units.MmH2O, 145, 1e-6, computed},
 		{0.802926, units.InH2O, 200, 1e-6, computed},
@@ -78,6 +79,7 @@ func TestFlow(t *testing.T) {
 		want float64
 	}{ // exact by definition: 1 ft = 0.3048 m
 		{"1 m³/s in cfm", units.Cfm.FromM3s(1), 2118.880003},
+		{"1 cfm in m³/s", units.Cfm.ToM3s(1), 4.719474432e-4},
 		{"1 cfm in m³/h", units.M3h.FromM3s(units.Cfm.ToM3s(1)), 1.699010796},
 		{"1 cfm in L/s", units.Ls.FromM3s(units.Cfm.ToM3s(1)), 0.4719474432},
 		{"2000 cfm in m³/h", units.M3h.FromM3s(units.Cfm.ToM3s(2000)), 3398.021592},
