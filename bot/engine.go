@@ -66,6 +66,9 @@ func (e *Engine) HandleMessage(ctx context.Context, m channel.Message) error {
 			return e.answered(ctx, t, q, i)
 		}
 	}
+	if handled, err := e.confirmed(ctx, t); handled {
+		return err
+	}
 	meaning, err := e.understand(ctx, t, m)
 	if err != nil {
 		return err

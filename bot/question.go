@@ -140,6 +140,10 @@ func (e *Engine) HandlePress(ctx context.Context, p channel.Press) error {
 		return e.pressedAnswer(ctx, t, p.Value)
 	case "undo":
 		return e.takeBack(ctx, t, p.Value)
+	case "confirm":
+		if seq, err := strconv.ParseInt(p.Value, 10, 64); err == nil {
+			return e.confirmSwap(ctx, t, seq)
+		}
 	case "steps-read":
 		return e.stepsRead(ctx, t, p.Value)
 	}

@@ -105,6 +105,7 @@ func corrected(old entry.Body, said entry.Swap) entry.Swap {
 		said.Who = was.Who
 	}
 	said.Confirmed = said.Count != nil && said.CleanPa != nil
+	said.Sure = was.Sure
 	return said
 }
 

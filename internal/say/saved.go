@@ -14,6 +14,7 @@ import (
 	"clogwise/internal/assess"
 	"clogwise/internal/channel"
 	"clogwise/internal/daytext"
+	"clogwise/internal/doubt"
 	"clogwise/internal/duelist"
 	"clogwise/internal/entry"
 	"clogwise/internal/plant"
@@ -82,6 +83,12 @@ func Saved(in SavedInput) channel.Post {
 	if in.Undo != "" && len(in.Retracted) == 0 {
 		p.Choices = append(p.Choices, channel.Choice{Label: "Undo", Action: "undo", Value: in.Undo, Keys: []string{"undo"}})
 	}
+	for _, b := range in.banks() {
+		if s := in.Assessments[b].DoubtedSwap; s != nil {
+			typed := fmt.Sprintf("confirm %d", s.Seq)
+			p.Choices = append(p.Choices, channel.Choice{Label: "It was changed", Action: "confirm", Value: fmt.Sprint(s.Seq), Keys: []string{typed}})
+		}
+	}
 	return p
 }
 
@@ -143,9 +150,12 @@ func (in SavedInput) sentence(x entry.Entry) string {
 		if r, ok := b.Body.(entry.Reading); ok {
 			return fmt.Sprintf("corrected to %s; #%d keeps the old value.", units.Pressure(r.Pa, h), b.Target)
 		}
+		if s, ok := b.Body.(entry.Swap); ok && s.Sure {
+			return fmt.Sprintf("change-out of %s confirmed (#%d); the new filters count from then.", daytext.Moment(x.At, loc), b.Target)
+		}
 		return "corrected: " + in.sentence(amended)
 	case entry.Swap:
-		return swapSentence(b, x.At, in.Now, h, loc)
+		return swapSentence(b, x.At, in.Now, h, loc) + in.speaksAgainst(x)
 	case entry.ZeroCheck:
 		if b.OffsetPa == 0 {
 			return "gauge zero checked, good."
@@ -275,6 +285,25 @@ func (in SavedInput) readingSentence(x entry.Entry, r entry.Reading) string {
 	return s
 }
 
+// speaksAgainst is what readings say against a change-out, with what to type.
+func (in SavedInput) speaksAgainst(x entry.Entry) string {
+	a, ok := in.Assessments[x.Place]
+	if !ok || a.DoubtedSwap == nil || a.DoubtedSwap.Seq != x.Seq {
+		return ""
+	}
+	return " " + doubted(a)
+}
+
+// doubted is the finding that puts a change-out in doubt.
+func doubted(a assess.Assessment) string {
+	for _, f := range a.Findings {
+		if f.Code == string(doubt.SwapNoDrop) && f.Open {
+			return f.Text + " " + f.Check
+		}
+	}
+	return ""
+}
+
 func number(x float64) string {
 	return strings.TrimSuffix(strings.TrimSuffix(fmt.Sprintf("%.2f", x), "0"), ".0")
 }
@@ -321,6 +350,9 @@ func Outlook(a assess.Assessment, h units.Habit, now time.Time, loc *time.Locati
 		s = fmt.Sprintf("Overdue: read past %s.", limit)
 	case a.Condition == duelist.Overdue:
 		s = fmt.Sprintf("Overdue: past %s since about %s.", limit, daytext.Day(d.Median, now, loc))
+	case a.Condition == duelist.Doubtful && a.DoubtedSwap != nil:
+		s = fmt.Sprintf("Change-out of %s in doubt; until it is confirmed the forecast goes on without it: %s",
+			daytext.Day(a.DoubtedSwap.At, now, loc), ShortOutlookOf(d, now, loc))
 	case a.Condition == duelist.Doubtful:
 		s = "Doubtful until it is checked; the forecast stays as it was: " + strings.TrimSuffix(ShortOutlookOf(d, now, loc), ".") + "."
 	case a.Condition == duelist.Due:

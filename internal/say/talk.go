@@ -53,3 +53,23 @@ func StepsReadBefore(who, when string) string {
 
 // JobGone answers a button of a job that is closed or was moved.
 func JobGone() string { return "That job is closed or was moved; nothing to note." }
+
+// NoSwapInDoubt answers a confirmation where nothing is in doubt.
+func NoSwapInDoubt(name string) string {
+	return "No change-out of " + name + " is in doubt; nothing was changed."
+}
+
+// NoSuchSwap answers the confirmation of an unknown change-out.
+func NoSuchSwap(seq int64) string {
+	return fmt.Sprintf("#%d is no change-out of this channel; nothing was changed. Type confirm and the number that the doubt names.", seq)
+}
+
+// SwapTakenBack answers the confirmation of a change-out that no longer stands.
+func SwapTakenBack(seq int64) string {
+	return fmt.Sprintf("#%d was taken back; nothing was changed. If it was changed, say so again with the date.", seq)
+}
+
+// SwapConfirmedBefore answers a second confirmation.
+func SwapConfirmedBefore(seq int64) string {
+	return fmt.Sprintf("#%d is confirmed already.", seq)
+}
