@@ -52,7 +52,8 @@ type Option struct {
 // Compare weighs the fitted item and others in the same bank. The first option is
 // the fitted item. An item's rise over its clean resistance follows that of the
 // fitted one on the same dust: slower by the ratio of dust held and scaled by the
-// rise to the final resistance where both items state these, else alike. Its
+// rise to the final resistance where both items state these by the same standard,
+// else alike. Its
 // clean resistance is that of its points, carried by the same factor by which the
 // fitted item in this bank differs from its own.
 //
@@ -210,7 +211,11 @@ func (b Bench) carry(fitted, item plant.Item, cleanPa float64) (Curve, string) {
 	}
 	slower, scale := 1.0, 1.0
 	basis := "rise on the same dust taken as that of " + fitted.Code
-	if fitted.DustG > 0 && item.DustG > 0 {
+	switch {
+	case !(fitted.DustG > 0 && item.DustG > 0):
+	case !sameDust(fitted, item):
+		basis += ": dust held was measured by different tests"
+	default:
 		slower = fitted.DustG / item.DustG
 		basis = fmt.Sprintf("dust held %.0f g against %.0f g", item.DustG, fitted.DustG)
 		if fitted.FinalPa > b.CleanPa && item.FinalPa > cleanPa {
@@ -221,6 +226,15 @@ func (b Bench) carry(fitted, item plant.Item, cleanPa float64) (Curve, string) {
 	return func(h float64) float64 {
 		return cleanPa + scale*max(0, b.Curve(h*slower)-b.CleanPa)
 	}, basis
+}
+
+// sameDust reports whether the dust that two items hold was measured alike. Each
+// standard has a test dust of its own, and a filter holds much more of one than
+// of another.
+func sameDust(a, b plant.Item) bool {
+	ca, errA := resistance.ParseClass(a.Class)
+	cb, errB := resistance.ParseClass(b.Class)
+	return errA != nil || errB != nil || ca.System == cb.System
 }
 
 // limitHours is where a curve reaches its limit or the cap; 0 when neither comes
