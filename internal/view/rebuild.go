@@ -95,7 +95,10 @@ func (r *rebuilding) learn(_ context.Context, in assess.Input, _ int64) error {
 
 // assess stores the projection of one bank.
 func (r *rebuilding) assess(ctx context.Context, in assess.Input, head int64) error {
-	a := assess.Bank(in)
+	a, err := r.conclude(ctx, &in)
+	if err != nil {
+		return err
+	}
 	a.UpTo = max(a.UpTo, head)
 	return r.put(ctx, a)
 }
@@ -127,15 +130,11 @@ func (r *rebuilding) unit(ctx context.Context, ahu plant.BankID, do func(context
 	if err != nil {
 		return err
 	}
-	all := slices.Concat(append(slices.Clone(own), wider)...)
 	for i, id := range banks {
 		in := assess.Input{Register: reg, Bank: id, Entries: slices.Concat(own[i], wider), Now: r.now, Season: r.seasons[id.Site()]}
 		b, _ := reg.Bank(id)
 		if in.Prior = r.taught[b.Stage]; in.Prior.Check() != nil {
 			in.Prior = forecast.ClassPrior(string(b.Stage))
-		}
-		if len(banks) > 1 {
-			in.Beside = assess.Beside(reg, id, all)
 		}
 		if err := do(ctx, in, head); err != nil {
 			return err
