@@ -124,7 +124,7 @@ func (e *Engine) stopAlerts(t *talk, q phrase.Query) []ledger.OutboxPost {
 		}
 		told[bank.AHU()] = true
 		for _, sup := range site.Supervisors {
-			if sup == t.m.User || sup == t.m.UserName {
+			if isOneOf([]string{sup}, t.m) {
 				continue
 			}
 			p := e.ready(t, "stop-asked:"+t.m.Key()+":"+string(bank.AHU())+":"+sup, channel.Post{Text: say.StopAsked(t.who, ahu.Tag)})

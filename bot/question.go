@@ -127,7 +127,7 @@ func (e *Engine) choiceOf(ctx context.Context, value string) (q question, i int,
 // HandlePress takes a pressed button.
 func (e *Engine) HandlePress(ctx context.Context, p channel.Press) error {
 	m := channel.Message{Platform: p.Platform, Team: p.Team, Channel: p.Channel, Thread: p.Thread, ID: p.ID,
-		User: p.User, UserName: p.UserName, At: p.At, Mention: true} // a press speaks to the bot, wherever it is
+		User: p.User, UserName: p.UserName, Is: p.Is, At: p.At, Mention: true} // a press speaks to the bot, wherever it is
 	t, err := e.talk(ctx, m)
 	if err != nil || t == nil {
 		return err

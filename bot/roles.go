@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"slices"
 	"strings"
 
 	"clogwise/internal/channel"
@@ -51,14 +52,39 @@ func (t *talk) crewOf(site string) bool {
 	return ok && isOneOf(s.Crew, t.m)
 }
 
-// isOneOf matches a person by the platform's id or by name.
+// isOneOf matches a person by the platform's id, or by a name or group of the
+// register that the edge vouches for. What people call themselves proves nothing.
 func isOneOf(people []string, m channel.Message) bool {
 	for _, p := range people {
-		if p != "" && (p == m.User || strings.EqualFold(p, m.UserName)) {
+		if p == "" {
+			continue
+		}
+		same := func(is string) bool { return strings.EqualFold(p, is) }
+		if same(m.User) || slices.ContainsFunc(m.Is, same) {
 			return true
 		}
 	}
 	return false
+}
+
+// nameToRecord is what entries are signed with. Somebody who calls themselves
+// like a person of the register without being that person is told apart by id.
+func nameToRecord(reg *plant.Register, m channel.Message) string {
+	if m.UserName == "" {
+		return m.User
+	}
+	named := []string{m.UserName}
+	if isOneOf(named, m) {
+		return m.UserName
+	}
+	for _, s := range reg.Sites() {
+		for _, p := range slices.Concat(s.Crew, s.Supervisors) {
+			if strings.EqualFold(p, m.UserName) {
+				return m.UserName + " (" + m.User + ")"
+			}
+		}
+	}
+	return m.UserName
 }
 
 // sameChannel matches a site's channel: "C0123", or "slack:C0123" where a

@@ -28,10 +28,7 @@ func (e *Engine) talk(ctx context.Context, m channel.Message) (*talk, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &talk{m: m, reg: reg, who: m.UserName}
-	if t.who == "" {
-		t.who = m.User
-	}
+	t := &talk{m: m, reg: reg, who: nameToRecord(reg, m)}
 	home := ""
 	if t.sites = channelSites(reg, m); len(t.sites) == 0 {
 		if t.sites = memberSites(reg, m); len(t.sites) == 0 || !m.Direct && !m.Mention {

@@ -30,9 +30,13 @@ func Scopes() []Scope {
 		{"im:history", "read direct messages to the bot"},
 		{"users:read", "show people by name"},
 		{"files:write", "attach charts and tables"},
+		{"files:read", "read tables of readings that the crew drops into the channel"},
 		{"commands", "the slash command"},
 	}
 }
+
+// GroupScope is needed besides when a user group has a part in the register.
+const GroupScope = "usergroups:read"
 
 // Check tries the tokens, the scopes and, as far as the scopes allow, whether
 // the bot is in the given channels (ids, with or without "slack:" in front; those
@@ -122,6 +126,66 @@ func (e *Edge) checkChannel(ctx context.Context, id string) Finding {
 		f.Detail, f.Mend = "the bot is not in #"+c.Name, "type /invite @clogwise in #"+c.Name
 	default:
 		f.OK, f.Detail = true, "#"+c.Name
+	}
+	return f
+}
+
+// CheckPeople tells whether everybody in the register, given by name or id, can be
+// known by what they write and reached by direct message.
+func (e *Edge) CheckPeople(ctx context.Context, register []string) []Finding {
+	var unmapped []string
+	var out []Finding
+	for _, name := range register {
+		id := name
+		if mapped, ok := e.who.ids[strings.ToLower(name)]; ok {
+			id = mapped
+		}
+		switch {
+		case isGroup(id):
+			out = append(out, e.checkGroup(ctx, name, id))
+		case !isID(id):
+			unmapped = append(unmapped, name)
+		default:
+			if f := e.checkPerson(ctx, name, id); !f.OK {
+				out = append(out, f)
+			}
+		}
+	}
+	if len(unmapped) > 0 {
+		return append(out, Finding{
+			What: "people", Detail: "no id for " + strings.Join(unmapped, ", ") + ": what they write is not recorded, and alerts for them go to the channel",
+			Mend: "add them to slack.people as \"" + unmapped[0] + " = U…\" (the member id is in the person's profile under ⋮, Copy member ID)",
+		})
+	}
+	return append(out, Finding{What: "people", OK: true, Detail: fmt.Sprintf("all %d of the register have ids", len(register))})
+}
+
+func (e *Edge) checkPerson(ctx context.Context, name, id string) Finding {
+	f := Finding{What: "person " + name}
+	u, err := e.api.GetUserInfoContext(ctx, id)
+	switch {
+	case answerOf(err) == "user_not_found":
+		f.Detail, f.Mend = "no person "+id+" in the workspace", "mend slack.people or the register"
+	case err != nil:
+		f.Detail, f.Mend = detail(err), mend(err, "see the scopes above")
+	case u.Deleted:
+		f.Detail, f.Mend = id+" has left the workspace", "take the person out of the register"
+	default:
+		f.OK, f.Detail = true, id
+	}
+	return f
+}
+
+func (e *Edge) checkGroup(ctx context.Context, name, id string) Finding {
+	f := Finding{What: "group " + name}
+	users, err := e.api.GetUserGroupMembersContext(ctx, id)
+	switch {
+	case err != nil:
+		f.Detail, f.Mend = detail(err), mend(err, "add the scope "+GroupScope+" and reinstall the app, or mend the group's id")
+	case len(users) == 0:
+		f.Detail, f.Mend = id+" has no members", "add people to the group"
+	default:
+		f.OK, f.Detail = true, fmt.Sprintf("%s, %d members", id, len(users))
 	}
 	return f
 }

@@ -31,7 +31,7 @@ func TestCheck(t *testing.T) {
 		"events over HTTP":  {alter: func(c *slack.Config) { c.AppToken = "" }},
 		"another workspace": {alter: func(c *slack.Config) { c.Team = "T0OTHER" }, bad: map[string]string{"bot token": "T0OTHER"}},
 		"scopes missing": {options: fakeslack.Options{Scopes: "chat:write,channels:history,users:read,im:history"},
-			bad: map[string]string{"scopes": "groups:history, files:write, commands"}},
+			bad: map[string]string{"scopes": "groups:history, files:write, files:read, commands"}},
 		"scopes unsaid": {options: fakeslack.Options{Scopes: "-"}},
 		"channel without the bot": {channels: []string{plantRoom}, bad: map[string]string{"channel " + plantRoom: "/invite"},
 			prepare: func(s *fakeslack.Server) { s.AddChannel(fakeslack.Channel{ID: plantRoom, Name: "plant"}) }},
@@ -118,13 +118,14 @@ func TestManifestAsksForTheScopes(t *testing.T) {
 	for _, s := range slack.Scopes() {
 		want = append(want, s.Name)
 	}
+	want = append(want, slack.GroupScope) // a line that those without user groups leave out
 	if got := manifest.OAuth.Scopes.Bot; !slices.Equal(got, want) {
 		t.Errorf("scopes %q, want %q", got, want)
 	}
 	if !manifest.Settings.SocketMode || !manifest.Settings.Interactivity.On {
 		t.Error("Socket Mode and buttons must be on")
 	}
-	if got, want := manifest.Settings.Events.Bot, []string{"message.channels", "message.groups", "message.im"}; !slices.Equal(got, want) {
+	if got, want := manifest.Settings.Events.Bot, []string{"message.channels", "message.groups", "message.im", "app_home_opened"}; !slices.Equal(got, want) {
 		t.Errorf("events %q, want %q", got, want)
 	}
 }

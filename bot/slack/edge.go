@@ -40,6 +40,12 @@ type Config struct {
 	Team          string // workspace id the tokens must belong to; empty: any
 	APIURL        string // base of the Web API, ends in a slash; empty: the real one
 
+	// People gives who is named in the register an id: of a person (U…, W…) or a
+	// user group (S…). Roles and direct messages go by it.
+	People map[string]string
+	// Groups lists further user groups (S…) that have a part in the register.
+	Groups func(ctx context.Context) ([]string, error)
+
 	HTTPClient *http.Client // default: 30 s timeout
 	Log        *slog.Logger // default: none
 
@@ -56,6 +62,7 @@ type Edge struct {
 	api   *slack.Client
 	log   *slog.Logger
 	names *names
+	who   *people
 	lanes *lanes
 	done  *recent // what was handled lately, so that a resend is only acknowledged
 	parts *partlySent
@@ -93,6 +100,7 @@ func New(cfg Config) (*Edge, error) {
 		api:   api,
 		log:   cfg.Log,
 		names: newNames(api, cfg.Now),
+		who:   newPeople(cfg, api),
 		lanes: newLanes(cfg.Workers, cfg.Queue),
 		done:  newRecent(4096),
 		parts: newPartlySent(cfg.Now),

@@ -40,6 +40,9 @@ var refusals = map[string]bool{
 	"restricted_action_read_only_channel": true,
 }
 
+// nobodies are the refusals that mean the person, not the post.
+var nobodies = map[string]bool{"user_not_found": true, "user_disabled": true, "cannot_dm_bot": true, "messages_tab_disabled": true}
+
 // fatals are the answers after which connecting again is useless.
 var fatals = map[string]string{
 	"invalid_auth":           "the token is wrong or revoked: copy it again from the app's pages",
@@ -81,6 +84,8 @@ func sendError(what string, err error) error {
 	switch answer := answerOf(err); {
 	case answer == "ratelimited" || answer == "rate_limited":
 		return &channel.RetryError{After: unstatedRetry, Err: fmt.Errorf("slack: %s: rate limit", what)}
+	case nobodies[answer]:
+		return fmt.Errorf("slack: %s: %w: %w: %s", what, channel.ErrRefused, channel.ErrNobody, answer)
 	case refusals[answer]:
 		return fmt.Errorf("slack: %s: %w: %s", what, channel.ErrRefused, answer)
 	}

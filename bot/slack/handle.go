@@ -42,18 +42,33 @@ func (e *Edge) call(ctx context.Context, h channel.Handler, in inbound) (err err
 			err = errPanicked
 		}
 	}()
+	name, is, err := e.person(ctx, in.user())
+	if err != nil {
+		return err
+	}
 	if in.press != nil {
 		p := *in.press
-		p.UserName = e.names.of(ctx, p.User)
+		p.UserName, p.Is = name, is
 		return h.HandlePress(ctx, p)
 	}
 	m := *in.message
 	if m.At.IsZero() {
 		m.At = e.cfg.Now().UTC() // a slash command carries no time
 	}
-	m.UserName = e.names.of(ctx, m.User)
+	m.UserName, m.Is = name, is
 	m.Text = plain(m.Text, in.bot, e.names.limited(ctx, maxNamesPerMessage))
 	return h.HandleMessage(ctx, m)
+}
+
+// person is what somebody is called, and who of the register that is.
+func (e *Edge) person(ctx context.Context, user string) (name string, is []string, err error) {
+	if is, err = e.who.is(ctx, user); err != nil {
+		return "", nil, err
+	}
+	if name = e.who.named(user, is); name == "" {
+		name = e.names.of(ctx, user)
+	}
+	return name, is, nil
 }
 
 // cause names what kept a message from being handled, without its text.

@@ -68,6 +68,10 @@ func (e *Edge) serveEvent(w http.ResponseWriter, r *http.Request, h channel.Hand
 	if err != nil {
 		e.log.Warn("slack: payload not understood", "kind", kind)
 	}
+	if nth := r.Header.Get("X-Slack-Retry-Num"); nth != "" {
+		// The same event id, so what was taken before is only acknowledged.
+		e.log.Debug("slack: sent again", "event", in.onceKey(), "nth", nth, "reason", r.Header.Get("X-Slack-Retry-Reason"))
+	}
 	if !in.empty() && e.handleInTurn(ctx, h, in) != nil {
 		http.Error(w, "try again", http.StatusServiceUnavailable)
 		return

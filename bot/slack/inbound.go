@@ -21,6 +21,17 @@ type inbound struct {
 
 func (in inbound) empty() bool { return in.message == nil && in.press == nil }
 
+// user is the id of the person that did it.
+func (in inbound) user() string {
+	switch {
+	case in.press != nil:
+		return in.press.User
+	case in.message != nil:
+		return in.message.User
+	}
+	return ""
+}
+
 // lane is the key within which order is kept: the thread, or the channel outside
 // threads.
 func (in inbound) lane() string {

@@ -24,9 +24,35 @@ import (
 // command goes to the channel, or directly to the person where the bot is not a
 // member.
 //
-// If a post of several messages fails midway, the same post sent again goes on
-// where it stopped, within this process and an hour.
+// A post to a name of the register goes to the person or the members of the
+// group that bears it. If a post of several messages fails midway, the same post
+// sent again goes on where it stopped, within this process and an hour.
 func (e *Edge) Send(ctx context.Context, p channel.Post) (postID string, err error) {
+	receivers, err := e.who.receivers(ctx, p.To.Channel)
+	if err != nil {
+		return "", err
+	}
+	if p.To.OnlyFor != "" {
+		only, err := e.who.receivers(ctx, p.To.OnlyFor)
+		if err != nil {
+			return "", err
+		}
+		p.To.OnlyFor = only[0]
+	}
+	for _, to := range receivers {
+		p.To.Channel = to
+		id, err := e.sendTo(ctx, p, len(receivers) > 1)
+		if err != nil {
+			return "", err
+		}
+		postID = cmp.Or(postID, id)
+	}
+	return postID, nil
+}
+
+// sendTo delivers a post to one place. With more to come it is remembered as
+// sent, so that a failure at the next place does not repeat it here.
+func (e *Edge) sendTo(ctx context.Context, p channel.Post, more bool) (postID string, err error) {
 	parts, err := layOut(p)
 	if err != nil {
 		return "", err
@@ -44,11 +70,17 @@ func (e *Edge) Send(ctx context.Context, p channel.Post) (postID string, err err
 		}
 		sent.ids = append(sent.ids, id)
 	}
-	if err := e.share(ctx, sent.to, p.Files); err != nil {
-		e.parts.put(key, sent)
-		return "", err
+	if !sent.whole {
+		if err := e.share(ctx, sent.to, p.Files); err != nil {
+			e.parts.put(key, sent)
+			return "", err
+		}
 	}
-	e.parts.forget(key)
+	if sent.whole = true; more {
+		e.parts.put(key, sent)
+	} else {
+		e.parts.forget(key)
+	}
 	if len(p.Choices) > 0 {
 		return sent.ids[len(parts)-1], nil
 	}
@@ -164,6 +196,7 @@ type postKey [sha256.Size]byte
 type progress struct {
 	to    target
 	ids   []string
+	whole bool // with its files
 	until time.Time
 }
 

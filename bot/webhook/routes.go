@@ -40,6 +40,9 @@ func (s *Server) Handler() http.Handler {
 	for _, r := range a.routes() {
 		mux.Handle(r.path, a.serve(r))
 	}
+	for path, h := range s.Also {
+		mux.Handle(path, h)
+	}
 	mux.Handle("/", a.serve(route{path: "other", do: func(http.ResponseWriter, *http.Request) error {
 		return faultf(http.StatusNotFound, "nothing here; send readings to POST /v1/readings and change-outs to POST /v1/swaps. All is described at /openapi.json")
 	}}))

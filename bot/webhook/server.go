@@ -41,6 +41,9 @@ type Server struct {
 	StopAfter time.Duration // requests begun are given so long when stopping; 0: 10 s
 
 	Metrics *prometheus.Registry // served at /metrics; nil: one of its own
+
+	// Also are further paths that others answer, such as a chat platform's events.
+	Also map[string]http.Handler
 }
 
 // api is a Server with what it keeps while it runs.

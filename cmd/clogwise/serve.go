@@ -15,10 +15,7 @@ func (p *program) serveCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, _ []string) error {
 			return p.with(c, func(ctx context.Context, a *app.App) error {
 				services := a.WorkerServices()
-				chat, err := a.SlackServices()
-				if err != nil {
-					return err
-				}
+				chat := a.SlackServices()
 				services = append(services, chat...)
 				web, listen, err := a.Webhook(ctx)
 				if err != nil {

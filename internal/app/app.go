@@ -39,6 +39,7 @@ type App struct {
 
 	recompute *worker.Recomputer
 	scheduler *worker.Scheduler
+	slack     *slack.Edge // nil: not connected
 }
 
 // Options are what is not configuration.
@@ -85,6 +86,9 @@ func Open(ctx context.Context, cfg config.Config, o Options) (*App, error) {
 	}
 	posts := worker.Posts{View: a.View, Store: a.Store, Steps: a.Steps, Now: a.Now, Platform: a.Platform, Recompute: a.recompute}
 	a.scheduler.Jobs, a.scheduler.Always = posts.Jobs(), posts.Always()
+	if a.slack, err = a.slackEdge(); err != nil {
+		return nil, errors.Join(err, a.Close())
+	}
 	return a, nil
 }
 
@@ -99,12 +103,10 @@ func openQueue(cfg config.Config) (*queue.Queue, error) {
 // connected, else the terminal.
 func (a *App) Platform() string {
 	if a.Cfg.Slack.Enabled() {
-		return slackPlatform
+		return slack.Platform
 	}
 	return terminal.Platform
 }
-
-const slackPlatform = "slack"
 
 // Close ends the parts in the reverse order of Open.
 func (a *App) Close() error { return errors.Join(a.Queue.Close(), a.Store.Close()) }
@@ -138,24 +140,6 @@ func (a *App) Delivery(platform string, s channel.Sender) Service {
 		Lease: a.Cfg.Outbox.Lease, MaxAttempts: a.Cfg.Outbox.MaxAttempts, Poll: time.Second,
 	}
 	return Service{"outbox " + platform, o.Run}
-}
-
-// SlackServices connect the chat platform; none without its tokens.
-func (a *App) SlackServices() ([]Service, error) {
-	if !a.Cfg.Slack.Enabled() || !a.Cfg.Has("bot") {
-		return nil, nil
-	}
-	edge, err := slack.New(slack.Config{
-		BotToken: string(a.Cfg.Slack.BotToken), AppToken: string(a.Cfg.Slack.AppToken),
-		APIURL: a.Cfg.Slack.APIURL, Team: a.Cfg.Slack.Team, Log: a.Log,
-	})
-	if err != nil {
-		return nil, err
-	}
-	return []Service{
-		a.Delivery(slackPlatform, edge),
-		{"slack", func(ctx context.Context) error { return edge.Run(ctx, a.Engine) }},
-	}, nil
 }
 
 // Run starts the services in order and runs them until ctx is done or one

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -96,14 +97,12 @@ func (a *App) checkBacklog(ctx context.Context) Check {
 func (a *App) checkChat(ctx context.Context) []Check {
 	s := a.Cfg.Slack
 	switch {
-	case s.BotToken == "" && s.AppToken == "":
+	case s.BotToken == "" && s.AppToken == "" && s.SigningSecret == "":
 		return []Check{{"chat", true, "not connected; the terminal channel serves. README says how to connect one."}}
+	case s.BotToken == "":
+		return []Check{{"chat", false, "the bot token is missing: set CLOGWISE_SLACK_BOT_TOKEN (xoxb-…, from OAuth & Permissions)"}}
 	case !s.Enabled():
-		return []Check{{"chat", false, "one of the two tokens is missing: set both CLOGWISE_SLACK_BOT_TOKEN and CLOGWISE_SLACK_APP_TOKEN"}}
-	}
-	edge, err := slack.New(slack.Config{BotToken: string(s.BotToken), AppToken: string(s.AppToken), APIURL: s.APIURL, Team: s.Team, Log: a.Log})
-	if err != nil {
-		return []Check{{"chat", false, err.Error()}}
+		return []Check{{"chat", false, "there is no way in: set CLOGWISE_SLACK_APP_TOKEN (xapp-…, Socket Mode) or CLOGWISE_SLACK_SIGNING_SECRET (Events API over HTTP)"}}
 	}
 	ctx, cancel := context.WithTimeout(ctx, 4*checkWait)
 	defer cancel()
@@ -113,13 +112,42 @@ func (a *App) checkChat(ctx context.Context) []Check {
 			channels = append(channels, site.Channel)
 		}
 	}
+	found := a.slack.Check(ctx, channels...)
+	if people, err := a.people(ctx); err == nil {
+		found = append(found, a.slack.CheckPeople(ctx, people)...)
+	}
 	var out []Check
-	for _, f := range edge.Check(ctx, channels...) {
+	for _, f := range found {
 		says := f.Detail
 		if f.Mend != "" {
 			says += ". " + f.Mend
 		}
 		out = append(out, Check{"chat " + f.What, f.OK, says})
 	}
-	return out
+	return append(out, a.checkEvents(ctx)...)
+}
+
+// checkEvents says whether the Events API finds an answer here: it sends a signed
+// check of the address, as the platform does, to the address this machine
+// listens on.
+func (a *App) checkEvents(ctx context.Context) []Check {
+	if a.Cfg.Slack.SigningSecret == "" {
+		return nil
+	}
+	c := Check{What: "chat events over HTTP"}
+	if a.Cfg.HTTP.Listen == "" {
+		c.Says = "http.listen is empty, so nothing answers at " + EventsPath + ". Set an address."
+		return []Check{c}
+	}
+	address := "http://" + a.Cfg.HTTP.Listen + EventsPath
+	err := slack.Challenge(ctx, address, string(a.Cfg.Slack.SigningSecret), time.Now())
+	switch {
+	case err == nil:
+		c.OK, c.Says = true, "a signed check of "+address+" was answered. The app's request address must lead there through TLS."
+	case errors.Is(err, slack.ErrWrongSecret):
+		c.Says = "what answers at " + address + " has another signing secret. Copy it again from Basic Information and start clogwise serve anew."
+	default:
+		c.OK, c.Says = true, "nothing answers at "+address+" now; clogwise serve does. Run doctor again beside it to prove the signing secret."
+	}
+	return []Check{c}
 }

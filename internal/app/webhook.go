@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net"
 	"time"
@@ -25,10 +26,14 @@ func (a *App) Webhook(ctx context.Context) ([]Service, string, error) {
 	if err != nil {
 		return nil, "", fmt.Errorf("http.listen: %w; give another address", err)
 	}
+	also, err := a.slackEvents()
+	if err != nil {
+		return nil, "", errors.Join(err, l.Close())
+	}
 	srv := &webhook.Server{
 		Store: a.Store, View: a.View, Queue: a.Queue, Now: a.Now, Log: a.Log,
 		MaxBody: a.Cfg.HTTP.MaxBodyBytes, Rate: a.Cfg.HTTP.RatePerSec, Burst: a.Cfg.HTTP.Burst,
-		Metrics: a.metrics(),
+		Metrics: a.metrics(), Also: also,
 	}
 	return []Service{{"webhook", func(ctx context.Context) error { return srv.Serve(ctx, l) }}}, l.Addr().String(), nil
 }

@@ -17,7 +17,8 @@ type Message struct {
 	Thread   string    // id of the thread's first message; empty outside threads
 	ID       string    // the platform's own id of the message, unique in the channel
 	User     string    // the platform's id of the person
-	UserName string    // what people call the person; may be empty
+	UserName string    // what people call the person; may be empty; no proof of who it is
+	Is       []string  // names and groups of the register that the person is, proved by the id
 	Text     string    // plain text, platform markup removed
 	At       time.Time // when it was written
 	Direct   bool      // in a direct message to the bot
@@ -50,8 +51,9 @@ type Press struct {
 	ID       string // unique id of the press
 	User     string
 	UserName string
-	Action   string // Choice.Action
-	Value    string // Choice.Value
+	Is       []string // as in Message
+	Action   string   // Choice.Action
+	Value    string   // Choice.Value
 	At       time.Time
 }
 
@@ -65,7 +67,7 @@ type Handler interface {
 // Address is where a post goes.
 type Address struct {
 	Platform string `json:"platform"`
-	Channel  string `json:"channel"`            // channel id, or person id for a direct message
+	Channel  string `json:"channel"`            // channel id; or a person for a direct message, by id or by name in the register
 	Thread   string `json:"thread,omitempty"`   // reply in this thread
 	OnlyFor  string `json:"only_for,omitempty"` // person id: shown to this person alone (ephemeral)
 }
@@ -114,6 +116,10 @@ func (e *RetryError) Unwrap() error { return e.Err }
 // ErrRefused marks a post that the platform will never take (no such channel,
 // bot removed): it is parked, not retried.
 var ErrRefused = errors.New("refused by the chat platform")
+
+// ErrNobody marks a post to a person whom the platform does not know. It comes
+// with ErrRefused.
+var ErrNobody = errors.New("no such person on the chat platform")
 
 // ErrUnseen marks an attempt after which it is not known whether people see the
 // post: it was handed over and no answer came.

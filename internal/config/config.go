@@ -33,19 +33,46 @@ type Config struct {
 	Log      Log      `mapstructure:"log"`
 }
 
-// Slack connects the team channel. Tokens come from the environment
-// (CLOGWISE_SLACK_BOT_TOKEN, CLOGWISE_SLACK_APP_TOKEN) or from files.
+// Slack connects the team channel. Tokens and the signing secret come from the
+// environment (CLOGWISE_SLACK_BOT_TOKEN, CLOGWISE_SLACK_APP_TOKEN,
+// CLOGWISE_SLACK_SIGNING_SECRET) or from files.
 type Slack struct {
-	BotToken     Secret `mapstructure:"bot_token"`
-	AppToken     Secret `mapstructure:"app_token"`
-	BotTokenFile string `mapstructure:"bot_token_file"`
-	AppTokenFile string `mapstructure:"app_token_file"`
-	APIURL       string `mapstructure:"api_url"`
-	Team         string `mapstructure:"team"`
+	BotToken          Secret   `mapstructure:"bot_token"`
+	AppToken          Secret   `mapstructure:"app_token"`      // for Socket Mode
+	SigningSecret     Secret   `mapstructure:"signing_secret"` // for the Events API over HTTP
+	BotTokenFile      string   `mapstructure:"bot_token_file"`
+	AppTokenFile      string   `mapstructure:"app_token_file"`
+	SigningSecretFile string   `mapstructure:"signing_secret_file"`
+	APIURL            string   `mapstructure:"api_url"`
+	Team              string   `mapstructure:"team"`
+	People            []string `mapstructure:"people"` // "NAME = ID", see Directory
 }
 
-// Enabled reports whether both tokens are there.
-func (s Slack) Enabled() bool { return s.BotToken != "" && s.AppToken != "" }
+// Enabled reports whether there is a bot token and a way in.
+func (s Slack) Enabled() bool { return s.BotToken != "" && (s.AppToken != "" || s.SigningSecret != "") }
+
+// Directory is who in the register has which id in the workspace: of a person
+// (U…, W…) or a user group (S…).
+func (s Slack) Directory() (map[string]string, error) {
+	out := make(map[string]string, len(s.People))
+	for _, line := range s.People {
+		name, id, ok := strings.Cut(line, "=")
+		name, id = strings.TrimSpace(name), strings.TrimSpace(id)
+		if !ok || name == "" || !chatID(id) {
+			return nil, fmt.Errorf("slack.people: %q is not NAME = ID; the id begins with U or W (a person) or S (a user group), for example \"Maren = U024BE7LH\"", line)
+		}
+		if other, twice := out[name]; twice && other != id {
+			return nil, fmt.Errorf("slack.people: %q has two ids, %s and %s", name, other, id)
+		}
+		out[name] = id
+	}
+	return out, nil
+}
+
+func chatID(id string) bool {
+	return len(id) > 1 && strings.ContainsRune("UWS", rune(id[0])) &&
+		strings.Trim(id, "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789") == ""
+}
 
 // HTTP is the intake for integrators.
 type HTTP struct {
@@ -109,8 +136,9 @@ var roles = []string{"bot", "worker", "cron"}
 
 var defaults = map[string]any{
 	"data": "./clogwise-data", "ledger": "", "redis": "", "roles": roles,
-	"slack.bot_token": "", "slack.app_token": "", "slack.bot_token_file": "", "slack.app_token_file": "",
-	"slack.api_url": "", "slack.team": "",
+	"slack.bot_token": "", "slack.app_token": "", "slack.signing_secret": "",
+	"slack.bot_token_file": "", "slack.app_token_file": "", "slack.signing_secret_file": "",
+	"slack.api_url": "", "slack.team": "", "slack.people": []string{},
 	"http.listen": "127.0.0.1:8086", "http.max_body_bytes": 1 << 20, "http.rate_per_second": 50.0, "http.burst": 100,
 	"worker.parallel": 2, "worker.claim_after": "30s", "worker.max_tries": 5, "worker.sweep_every": "1m",
 	"cron.catch_up": "72h", "cron.tick": "15s", "cron.lead": "10s",
@@ -180,7 +208,7 @@ func refuse(v *viper.Viper) error {
 		slices.Sort(unknown)
 		return fmt.Errorf("unknown setting %s; configs/clogwise.yaml lists every setting", strings.Join(unknown, ", "))
 	}
-	for _, k := range []string{"slack.bot_token", "slack.app_token"} {
+	for _, k := range []string{"slack.bot_token", "slack.app_token", "slack.signing_secret"} {
 		if v.InConfig(k) {
 			return fmt.Errorf("%s may not stand in the configuration file; set %s, or name a file in %s_file",
 				k, "CLOGWISE_"+strings.ToUpper(strings.ReplaceAll(k, ".", "_")), k)
@@ -197,6 +225,7 @@ func (c *Config) readSecrets() error {
 	}{
 		{&c.Slack.BotToken, c.Slack.BotTokenFile, "slack.bot_token_file"},
 		{&c.Slack.AppToken, c.Slack.AppTokenFile, "slack.app_token_file"},
+		{&c.Slack.SigningSecret, c.Slack.SigningSecretFile, "slack.signing_secret_file"},
 	} {
 		if *s.into != "" || s.file == "" {
 			continue
@@ -238,6 +267,9 @@ func (c *Config) check() error {
 		if d < 100*time.Millisecond {
 			return fmt.Errorf("%s: %s is too short; write for example 30s", name, d)
 		}
+	}
+	if _, err := c.Slack.Directory(); err != nil {
+		return err
 	}
 	if c.Ledger == "" {
 		c.Ledger = filepath.Join(c.Data, "ledger.db")

@@ -133,7 +133,7 @@ func (r *rig) install(db string) {
 	r.env = append(os.Environ(),
 		"CLOGWISE_DATA="+filepath.Join(r.dir, "data"), "CLOGWISE_LEDGER="+db, "CLOGWISE_REDIS="+r.redis.URL(),
 		"CLOGWISE_SLACK_BOT_TOKEN="+fakeslack.BotToken, "CLOGWISE_SLACK_APP_TOKEN="+fakeslack.AppToken,
-		"CLOGWISE_SLACK_API_URL="+r.slack.APIURL(),
+		"CLOGWISE_SLACK_API_URL="+r.slack.APIURL(), "CLOGWISE_SLACK_PEOPLE="+technician+" = "+technicianID,
 	)
 	r.run("import", writeRegister(r.T, r.dir, r.plant), "--save")
 	r.bearer, r.signed = r.newKey("bearer"), r.newKey("signature")

@@ -149,6 +149,12 @@ func (s *Server) answer(method string, form url.Values, token string) map[string
 			"id": u.ID, "name": u.Name, "real_name": u.RealName,
 			"profile": map[string]string{"display_name": u.DisplayName, "real_name": u.RealName},
 		}}
+	case "usergroups.users.list":
+		users, ok := s.groups[form.Get("usergroup")]
+		if !ok {
+			return refuse("no_such_subteam")
+		}
+		return map[string]any{"ok": true, "users": users}
 	case "conversations.info":
 		c, known := s.channels[form.Get("channel")]
 		if !known {

@@ -31,7 +31,7 @@ const (
 	AppToken  = "xapp-fake-app-token"
 	AppID     = "A0CLOG"
 	Secret    = "fake-signing-secret"
-	AllScopes = "chat:write,channels:history,groups:history,im:history,users:read,files:write,commands"
+	AllScopes = "chat:write,channels:history,groups:history,im:history,users:read,files:write,files:read,commands,usergroups:read"
 )
 
 // Options alters the workspace; the zero value suits most tests.
@@ -61,6 +61,7 @@ type Server struct {
 	serial    int
 	users     map[string]User
 	channels  map[string]Channel
+	groups    map[string][]string // members of user groups
 	messages  map[string]*message // by channel and ts
 	posts     []*Post
 	calls     []Call
@@ -113,6 +114,7 @@ func New(o Options) *Server {
 		changed:   make(chan struct{}),
 		users:     map[string]User{BotUser: {ID: BotUser, Name: BotName}},
 		channels:  map[string]Channel{},
+		groups:    map[string][]string{},
 		messages:  map[string]*message{},
 		faults:    map[string][]Fault{},
 		uploads:   map[string]*File{},
@@ -169,6 +171,13 @@ func (s *Server) AddUser(u User) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.users[u.ID] = u
+}
+
+// SetGroup adds or replaces a user group.
+func (s *Server) SetGroup(id string, members ...string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.groups[id] = members
 }
 
 // AddChannel adds or replaces a channel. A channel nobody added exists all the
