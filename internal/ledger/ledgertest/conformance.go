@@ -31,6 +31,7 @@ func Conformance(t *testing.T, open func(t *testing.T) ledger.Store) {
 		{"text comes back", testText},
 		{"source counts once", testOnce},
 		{"source counts once in a batch", testOnceInBatch},
+		{"source counts once in a large batch", testOnceInLarge},
 		{"source counts once in a race", testOnceInRace},
 		{"invalid batches leave nothing", testInvalid},
 		{"filters", testFilters},

@@ -186,6 +186,33 @@ func testOnceInBatch(t *testing.T, s ledger.Store) {
 	same(t, "sources", sources(entries(t, s, ledger.Filter{})), []string{"x", "y"})
 }
 
+// testOnceInLarge has known sources scattered over a batch that stores may write
+// many rows at a time: no number may be left out.
+func testOnceInLarge(t *testing.T, s ledger.Store) {
+	all := readings("a", bank, 95)
+	known := []entry.Entry{all[3], all[41], all[42], all[94]}
+	commit(t, s, ledger.Batch{Entries: known})
+	twice := append(slices.Clone(all), all[70])
+	next := int64(len(known))
+	for i, r := range commit(t, s, ledger.Batch{Entries: twice}) {
+		was := slices.IndexFunc(known, func(x entry.Entry) bool { return x.Source == twice[i].Source })
+		want := ledger.Result{Seq: int64(was) + 1, Duplicate: true}
+		switch {
+		case i == len(all):
+			want.Seq = 4 + 70 - 3 + 1 // after the four known ones, as all[70], before which three are known
+		case was < 0:
+			next++
+			want = ledger.Result{Seq: next}
+		}
+		if r != want {
+			t.Errorf("entry %d: %+v, want %+v", i, r, want)
+		}
+	}
+	if head, err := s.Head(t.Context()); err != nil || head != 95 {
+		t.Errorf("head %d (%v), want 95", head, err)
+	}
+}
+
 func testOnceInRace(t *testing.T, s ledger.Store) {
 	const racers, each = 8, 40
 	var wg sync.WaitGroup

@@ -2,6 +2,8 @@ package sqlite
 
 import (
 	"context"
+	"errors"
+	"strings"
 
 	"clogwise/internal/ledger"
 	"clogwise/internal/ledger/row"
@@ -14,7 +16,8 @@ func (s *Store) Commit(ctx context.Context, b ledger.Batch) ([]ledger.Result, er
 	if err != nil {
 		return nil, err
 	}
-	if err := s.do(ctx, "commit", p.Rows(), func(t *tx) error { return t.append(p) }); err != nil {
+	c := change{do: func(t *tx) error { return t.append(p) }, plain: len(p.Posts)+len(p.Firings) == 0}
+	if err := s.writer.Do(ctx, "commit", p.Rows(), c); err != nil {
 		return nil, err
 	}
 	return p.Results, nil
@@ -59,22 +62,79 @@ func (t *tx) writeFirings(fs []ledger.Firing) error {
 
 // writeEntries appends those whose source is new and returns the newest Seq.
 func (t *tx) writeEntries(b *row.Batch, last int64) (int64, error) {
-	for i, e := range b.Entries {
-		n, err := t.exec(`INSERT INTO entry (seq, source, kind, place, at, received, reporter, line, body)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (source) DO NOTHING`,
-			last+1, e.Source, e.Kind, e.Place, e.At, e.Received, e.By, e.Line, e.Body)
+	from := 0
+	for ; len(b.Entries)-from >= atOnce; from += atOnce {
+		written, err := t.writeTogether(b, from, last)
 		if err != nil {
 			return 0, err
 		}
+		if !written {
+			if err := t.writeEach(b, from, from+atOnce, &last); err != nil {
+				return 0, err
+			}
+			continue
+		}
+		last += atOnce
+	}
+	err := t.writeEach(b, from, len(b.Entries), &last)
+	return last, err
+}
+
+// atOnce is how many entries go into one statement: a statement costs about as
+// much as the row that it inserts.
+const atOnce = 20
+
+var insertTogether = insertEntry + strings.Repeat(", (?, ?, ?, ?, ?, ?, ?, ?, ?)", atOnce-1) + keepFirst
+
+// writeTogether appends atOnce entries from an index on by one statement. It
+// reports false, and has written nothing, when a source among them is known:
+// then each must be looked at by itself, or the numbers would have a gap.
+func (t *tx) writeTogether(b *row.Batch, from int, last int64) (bool, error) {
+	if err := t.w.exec("SAVEPOINT together"); err != nil {
+		return false, err
+	}
+	args := make([]any, 0, 9*atOnce)
+	for i := range atOnce {
+		args = appendRow(args, last+1+int64(i), b.Entries[from+i])
+		b.Results[from+i] = ledger.Result{Seq: last + 1 + int64(i)}
+	}
+	n, err := t.exec(insertTogether, args...)
+	if err != nil {
+		return false, err
+	}
+	if n == atOnce {
+		return true, t.w.exec("RELEASE together")
+	}
+	return false, errors.Join(t.w.exec("ROLLBACK TO together"), t.w.exec("RELEASE together"))
+}
+
+const (
+	insertEntry = `INSERT INTO entry (seq, source, kind, place, at, received, reporter, line, body)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`
+	keepFirst = ` ON CONFLICT (source) DO NOTHING`
+)
+
+func appendRow(args []any, seq int64, e row.Entry) []any {
+	return append(args, seq, e.Source, e.Kind, e.Place, e.At, e.Received, e.By, e.Line, e.Body)
+}
+
+// writeEach appends the entries of a range one by one.
+func (t *tx) writeEach(b *row.Batch, from, to int, last *int64) error {
+	for i := from; i < to; i++ {
+		e := b.Entries[i]
+		n, err := t.exec(insertEntry+keepFirst, appendRow(nil, *last+1, e)...)
+		if err != nil {
+			return err
+		}
 		if n == 1 {
-			last++
-			b.Results[i] = ledger.Result{Seq: last}
+			*last++
+			b.Results[i] = ledger.Result{Seq: *last}
 			continue
 		}
 		b.Results[i] = ledger.Result{Duplicate: true}
 		if err := t.row(`SELECT seq FROM entry WHERE source = ?`, []any{e.Source}, &b.Results[i].Seq); err != nil {
-			return 0, err
+			return err
 		}
 	}
-	return last, nil
+	return nil
 }

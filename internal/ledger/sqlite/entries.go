@@ -17,7 +17,7 @@ const entryColumns = `seq, source, kind, place, at, received, reporter, line, bo
 // Entries implements ledger.Store.
 func (s *Store) Entries(ctx context.Context, f ledger.Filter) ([]entry.Entry, error) {
 	q := entryQuery(f)
-	rows, err := s.read.QueryContext(ctx, q.text(), q.args...)
+	rows, err := s.ask.rows(ctx, q.text(), q.args...)
 	if err != nil {
 		return nil, mapped(ctx, "entries", err)
 	}
@@ -33,20 +33,20 @@ func (s *Store) Entries(ctx context.Context, f ledger.Filter) ([]entry.Entry, er
 
 // Entry implements ledger.Store.
 func (s *Store) Entry(ctx context.Context, seq int64) (entry.Entry, error) {
-	e, err := scanEntry(s.read.QueryRowContext(ctx, `SELECT `+entryColumns+` FROM entry WHERE seq = ?`, seq))
+	e, err := scanEntry(s.ask.row(ctx, `SELECT `+entryColumns+` FROM entry WHERE seq = ?`, seq))
 	return e, mapped(ctx, "entry", notFound(err))
 }
 
 // Head implements ledger.Store.
 func (s *Store) Head(ctx context.Context) (int64, error) {
 	var seq int64
-	err := s.read.QueryRowContext(ctx, `SELECT coalesce(max(seq), 0) FROM entry`).Scan(&seq)
+	err := s.ask.row(ctx, `SELECT coalesce(max(seq), 0) FROM entry`).Scan(&seq)
 	return seq, mapped(ctx, "head", err)
 }
 
 // Counts implements ledger.Store.
 func (s *Store) Counts(ctx context.Context) (map[entry.Kind]int64, error) {
-	rows, err := s.read.QueryContext(ctx, `SELECT kind, count FROM tally`)
+	rows, err := s.ask.rows(ctx, `SELECT kind, count FROM tally`)
 	if err != nil {
 		return nil, mapped(ctx, "counts", err)
 	}

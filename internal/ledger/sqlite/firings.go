@@ -11,7 +11,7 @@ import (
 func (s *Store) LastFiring(ctx context.Context, job, site string) (ledger.Firing, error) {
 	var f ledger.Firing
 	var at int64
-	err := s.read.QueryRowContext(ctx, `SELECT job, site, scheduled, at, late FROM firing
+	err := s.ask.row(ctx, `SELECT job, site, scheduled, at, late FROM firing
 		WHERE job = ? AND site = ? ORDER BY scheduled DESC LIMIT 1`, job, site).Scan(&f.Job, &f.Site, &f.Scheduled, &at, &f.Late)
 	if err != nil {
 		return ledger.Firing{}, mapped(ctx, "last firing", notFound(err))

@@ -33,7 +33,7 @@ func (s *Store) PutKey(ctx context.Context, k ledger.Key) error {
 
 // Keys implements ledger.Store.
 func (s *Store) Keys(ctx context.Context) ([]ledger.Key, error) {
-	rows, err := s.read.QueryContext(ctx, `SELECT id, name, scheme, hash, secret, sites, points, created, revoked, expires
+	rows, err := s.ask.rows(ctx, `SELECT id, name, scheme, hash, secret, sites, points, created, revoked, expires
 		FROM api_key ORDER BY created, id`)
 	if err != nil {
 		return nil, mapped(ctx, "keys", err)

@@ -46,7 +46,7 @@ func scanPost(r scanner) (ledger.OutboxPost, error) {
 
 // posts runs a query that ends in WHERE … over the outbox.
 func (s *Store) posts(ctx context.Context, what, where string, args ...any) ([]ledger.OutboxPost, error) {
-	rows, err := s.read.QueryContext(ctx, `SELECT `+postColumns+` FROM post WHERE `+where, args...)
+	rows, err := s.ask.rows(ctx, `SELECT `+postColumns+` FROM post WHERE `+where, args...)
 	if err != nil {
 		return nil, mapped(ctx, what, err)
 	}
@@ -156,7 +156,7 @@ func (s *Store) Claim(ctx context.Context, platform string, now time.Time, lease
 		return nil, nil
 	}
 	var some int64
-	err := s.read.QueryRowContext(ctx, claimable, platform, row.Nanos(now), 1).Scan(&some)
+	err := s.ask.row(ctx, claimable, platform, row.Nanos(now), 1).Scan(&some)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		return nil, nil
@@ -264,13 +264,13 @@ func (s *Store) MarkUncertain(ctx context.Context, key string) error {
 
 // Post implements ledger.Store.
 func (s *Store) Post(ctx context.Context, key string) (ledger.OutboxPost, error) {
-	p, err := scanPost(s.read.QueryRowContext(ctx, `SELECT `+postColumns+` FROM post WHERE key = ?`, key))
+	p, err := scanPost(s.ask.row(ctx, `SELECT `+postColumns+` FROM post WHERE key = ?`, key))
 	return p, mapped(ctx, "post", postError(key, err))
 }
 
 // PostBySent implements ledger.Store.
 func (s *Store) PostBySent(ctx context.Context, platform, channel, postID string) (ledger.OutboxPost, error) {
-	p, err := scanPost(s.read.QueryRowContext(ctx, `SELECT `+postColumns+` FROM post
+	p, err := scanPost(s.ask.row(ctx, `SELECT `+postColumns+` FROM post
 		WHERE platform = ? AND channel = ? AND post_id = ? AND post_id <> '' ORDER BY id DESC LIMIT 1`, platform, channel, postID))
 	return p, mapped(ctx, "post", postError(postID, err))
 }

@@ -30,7 +30,7 @@ func (s *Store) PutProjection(ctx context.Context, p ledger.Projection) error {
 
 // Projection implements ledger.Store.
 func (s *Store) Projection(ctx context.Context, bank plant.BankID) (ledger.Projection, error) {
-	p, err := scanProjection(s.read.QueryRowContext(ctx, `SELECT bank, upto, at, data FROM projection WHERE bank = ?`, bank))
+	p, err := scanProjection(s.ask.row(ctx, `SELECT bank, upto, at, data FROM projection WHERE bank = ?`, bank))
 	return p, mapped(ctx, "projection", notFound(err))
 }
 
@@ -44,7 +44,7 @@ func (s *Store) Projections(ctx context.Context, place plant.BankID) ([]ledger.P
 			UNION ALL SELECT bank, upto, at, data FROM projection WHERE bank >= ? AND bank < ? ORDER BY bank`
 		args = []any{place, lo, hi}
 	}
-	rows, err := s.read.QueryContext(ctx, q, args...)
+	rows, err := s.ask.rows(ctx, q, args...)
 	if err != nil {
 		return nil, mapped(ctx, "projections", err)
 	}
@@ -77,7 +77,7 @@ func (s *Store) Lagging(ctx context.Context, limit int) ([]ledger.Lag, error) {
 	if limit <= 0 {
 		limit = -1 // SQLite's word for no limit
 	}
-	rows, err := s.read.QueryContext(ctx, `SELECT bank, head, done FROM head INDEXED BY head_lagging
+	rows, err := s.ask.rows(ctx, `SELECT bank, head, done FROM head INDEXED BY head_lagging
 		WHERE head > done ORDER BY since LIMIT ?`, limit)
 	if err != nil {
 		return nil, mapped(ctx, "lagging", err)

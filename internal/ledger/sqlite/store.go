@@ -60,6 +60,7 @@ type Store struct {
 	path  string
 	opts  Options
 	read  *sql.DB // query-only connections
+	ask   *reader // by way of them
 	write *sql.DB // one connection, held by the writer
 
 	writer *group.Writer[change]
@@ -100,6 +101,7 @@ func (s *Store) open(ctx context.Context) error {
 	}
 	s.read.SetMaxOpenConns(s.opts.Readers)
 	s.read.SetMaxIdleConns(s.opts.Readers)
+	s.ask = &reader{db: s.read, stmts: map[string]*sql.Stmt{}}
 
 	conn, err := s.write.Conn(ctx)
 	if err != nil {

@@ -16,7 +16,13 @@ import (
 
 // A change is one caller's write, to be made within a transaction. Its errors
 // are the driver's own or the ledger's.
-type change func(*tx) error
+type change struct {
+	do func(*tx) error
+	// plain says that nothing in it can be refused alone, so that it shares the
+	// transaction without a savepoint of its own: of one reading, savepoint and
+	// release would cost as much as the rest.
+	plain bool
+}
 
 type job = group.Job[change]
 
@@ -29,8 +35,8 @@ type writer struct {
 }
 
 // do has a change of so many rows written with others'.
-func (s *Store) do(ctx context.Context, what string, rows int, c change) error {
-	return s.writer.Do(ctx, what, rows, c)
+func (s *Store) do(ctx context.Context, what string, rows int, c func(*tx) error) error {
+	return s.writer.Do(ctx, what, rows, change{do: c})
 }
 
 // commit writes the jobs in one transaction. A job that is refused is undone
@@ -57,7 +63,7 @@ func (w *writer) transact(jobs []*job) (err error) {
 	}()
 	t := &tx{w: w, heads: map[plant.BankID]int64{}, tally: map[entry.Kind]int64{}}
 	for _, j := range jobs {
-		if err := w.apply(t, j, len(jobs) > 1); err != nil {
+		if err := w.apply(t, j, len(jobs) > 1 && !j.Payload.plain); err != nil {
 			return err
 		}
 	}
@@ -70,15 +76,15 @@ func (w *writer) transact(jobs []*job) (err error) {
 	return w.finish()
 }
 
-// apply runs one job; alone, it needs no savepoint, for the transaction is its
-// own. Its error says that the whole transaction is lost.
+// apply runs one job, with a savepoint if it shares the transaction with others
+// and may be refused. Its error says that the whole transaction is lost.
 func (w *writer) apply(t *tx, j *job, shared bool) error {
 	if shared {
 		if err := w.exec("SAVEPOINT job"); err != nil {
 			return err
 		}
 	}
-	j.Err = j.Payload(t)
+	j.Err = j.Payload.do(t)
 	switch {
 	case j.Err == nil && shared:
 		return w.exec("RELEASE job")
@@ -88,6 +94,8 @@ func (w *writer) apply(t *tx, j *job, shared bool) error {
 		return j.Err
 	case shared:
 		return errors.Join(w.exec("ROLLBACK TO job"), w.exec("RELEASE job"))
+	case j.Payload.plain: // against all expectation; the others of the group are not to blame
+		return fmt.Errorf("%w: %w", ledger.ErrUnavailable, j.Err)
 	}
 	return j.Err
 }
