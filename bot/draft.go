@@ -23,6 +23,8 @@ type draft struct {
 	items    []phrase.Item
 	entries  []entry.Entry
 	unstated map[plant.BankID][]string // what change-outs lack
+	old      []entry.Entry             // what amendments take the place of
+	notes    []string
 }
 
 func (d *draft) add(ctx context.Context, items []phrase.Item) error {
@@ -74,6 +76,7 @@ func (d *draft) put(place plant.BankID, it phrase.Item, body entry.Body) {
 // amend records the body in place of what an earlier entry said.
 func (d *draft) amend(target entry.Entry, it phrase.Item, body entry.Body) {
 	it.At = target.At
+	d.old = append(d.old, target)
 	d.put(target.Place, it, entry.Amend{Target: target.Seq, Body: body})
 }
 
@@ -87,38 +90,6 @@ func (d *draft) lacks(bank plant.BankID, what []string) {
 	}
 	d.unstated[bank] = what
 }
-
-// correction amends the reading that a message puts right: the last one, or the
-// last that showed the value named as wrong. Airflow that the correction leaves
-// out stays as it was said.
-func (d *draft) correction(ctx context.Context, it phrase.Item, body entry.Reading) error {
-	readings, err := d.standing(ctx, it.Place, entry.KindReading)
-	if err != nil {
-		return err
-	}
-	if len(readings) == 0 {
-		d.put(it.Place, it, body)
-		return nil
-	}
-	target := readings[len(readings)-1]
-	for _, x := range slices.Backward(readings) {
-		if r, ok := x.Body.(entry.Reading); ok && it.Was != nil && near(r.Pa, *it.Was) {
-			target = x
-			break
-		}
-	}
-	if old, ok := target.Body.(entry.Reading); ok {
-		if body.FlowM3s == nil && body.FanHz == nil && body.FanPct == nil {
-			body.FlowM3s, body.FanHz, body.FanPct = old.FlowM3s, old.FanHz, old.FanPct
-		}
-		body.Wet = body.Wet || old.Wet
-	}
-	d.amend(target, it, body)
-	return nil
-}
-
-// near allows for the rounding of a value that was typed in another unit.
-func near(a, b float64) bool { return a-b < max(1.5, 0.02*b) && b-a < max(1.5, 0.02*b) }
 
 // banksFor lists the banks that a start or an end of work at a place is about:
 // those it was recorded for before an edit, else those with an open job, else all.
@@ -206,7 +177,7 @@ const standingOf = 200
 // standing lists the newest standing entries of a kind at a place, by time,
 // without those of the message itself.
 func (d *draft) standing(ctx context.Context, place plant.BankID, k entry.Kind) ([]entry.Entry, error) {
-	all, err := d.engine.standing(ctx, place, k)
+	all, err := d.engine.standing(ctx, place, k, d.own...)
 	return slices.DeleteFunc(all, func(x entry.Entry) bool {
 		return x.Kind != k || slices.ContainsFunc(d.own, func(o entry.Entry) bool { return o.Seq == x.Seq })
 	}), err

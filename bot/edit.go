@@ -39,6 +39,13 @@ func (e *Engine) replace(ctx context.Context, t *talk, text string, origin chann
 		return nil // it says so still
 	}
 	meaning := phrase.Understand(text, t.scope)
+	unsure, ask, err := e.whichReading(ctx, t, meaning, made)
+	if err != nil {
+		return err
+	}
+	if ask {
+		return e.ask(ctx, t, unsure, origin)
+	}
 	switch {
 	case meaning.Outcome == phrase.Ask:
 		if len(made) > 0 {
@@ -79,7 +86,8 @@ func (e *Engine) rewrite(ctx context.Context, t *talk, meaning phrase.Meaning, o
 		return nil
 	}
 	b.Touch = touched(t.reg, append(slices.Clone(changed), gone...))
-	recipe := say.Recipe{Source: key + ":", Edited: true, Notes: notesOf(meaning), Unstated: d.unstated, Undo: origin.Key()}
+	recipe := say.Recipe{Source: key + ":", Edited: true, Notes: append(notesOf(meaning), d.notes...), Unstated: d.unstated,
+		Old: append(d.old, made...), Undo: origin.Key()}
 	switch {
 	case len(changed) == 0:
 		recipe = say.Recipe{Source: goneKey + ":", Retracted: gone}

@@ -28,7 +28,7 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 	if len(d.entries) == 0 {
 		return e.reply(ctx, t, channel.Post{Text: say.NotUnderstood()})
 	}
-	recipe := say.Recipe{Source: key + ":", Notes: notesOf(meaning), Unstated: d.unstated, Undo: key}
+	recipe := say.Recipe{Source: key + ":", Notes: append(notesOf(meaning), d.notes...), Unstated: d.unstated, Old: d.old, Undo: key}
 	recipe.Barred = t.saidInstead(meaning, barred)
 	if meaning.Query != nil {
 		recipe.Also = say.OrderHint(meaning.Query)

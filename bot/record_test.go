@@ -55,6 +55,14 @@ func TestCorrections(t *testing.T) {
 			"reading clinic/ahu-3/secondary 125 Pa hz=45"}},
 		{"the value named, not the last", []string{"AHU-3 bag 145 Pa", "AHU-3 bag 150 Pa"}, "correction AHU-3 bag should be 135 Pa not 145 Pa", []string{
 			"reading clinic/ahu-3/secondary 135 Pa hz=?", "reading clinic/ahu-3/secondary 150 Pa hz=?"}},
+		{"the exact value before a near one", []string{"AHU-3 bag 150 Pa", "AHU-3 bag 152 Pa", "AHU-3 bag 160 Pa"}, "correction AHU-3 bag 165 not 150", []string{
+			"reading clinic/ahu-3/secondary 165 Pa hz=?", "reading clinic/ahu-3/secondary 152 Pa hz=?", "reading clinic/ahu-3/secondary 160 Pa hz=?"}},
+		{"the nearest value", []string{"AHU-3 bag 151 Pa", "AHU-3 bag 152 Pa", "AHU-3 bag 160 Pa"}, "correction AHU-3 bag 165 not 150", []string{
+			"reading clinic/ahu-3/secondary 165 Pa hz=?", "reading clinic/ahu-3/secondary 152 Pa hz=?", "reading clinic/ahu-3/secondary 160 Pa hz=?"}},
+		{"of two alike the last", []string{"AHU-3 bag 150 Pa", "AHU-3 bag 150 Pa", "AHU-3 bag 160 Pa"}, "correction AHU-3 bag 165 not 150", []string{
+			"reading clinic/ahu-3/secondary 150 Pa hz=?", "reading clinic/ahu-3/secondary 165 Pa hz=?", "reading clinic/ahu-3/secondary 160 Pa hz=?"}},
+		{"none near is asked for", []string{"AHU-3 bag 140 Pa", "AHU-3 bag 160 Pa"}, "correction AHU-3 bag 165 not 150", []string{
+			"reading clinic/ahu-3/secondary 140 Pa hz=?", "reading clinic/ahu-3/secondary 160 Pa hz=?"}},
 		{"nothing to correct", nil, "correction AHU-3 bag should be 135 Pa", []string{
 			"reading clinic/ahu-3/secondary 135 Pa hz=?"}},
 	}
@@ -69,6 +77,28 @@ func TestCorrections(t *testing.T) {
 			r.wantStanding(c.want...)
 		})
 	}
+}
+
+// The reply names what was read and when, what it is now, and where the old value
+// is kept; and where nothing is near the value named, it asks.
+func TestCorrectionIsNamed(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	r.says(tove, "AHU-3 bag 150 Pa")
+	r.says(tove, "AHU-3 bag 140 Pa 45 Hz")
+	r.now = r.now.Add(time.Hour)
+	_, reply := r.says(tove, "correction AHU-3 bag 165 not 150")
+	wantText(t, reply, "150 Pa (0.60 in wc) of Wed 4 Mar 10:01 corrected to 165 Pa (0.66 in wc)", "keeps the old value")
+	m, reply := r.says(tove, "correction AHU-3 bag 145 not 120")
+	wantText(t, reply, "No reading of AHU-3 secondary near 120 Pa", "Which one is to be 145 Pa", "Nothing saved yet")
+	if reply := r.press(tove, m, "140 Pa of Wed 4 Mar 10:02"); !strings.Contains(reply, "140 Pa (0.56 in wc) of Wed 4 Mar 10:02 corrected to 145 Pa") {
+		t.Errorf("pressed: %q", reply)
+	}
+	r.wantStanding("reading clinic/ahu-3/secondary 165 Pa hz=?", "reading clinic/ahu-3/secondary 145 Pa hz=45")
+	m, _ = r.says(tove, "correction AHU-3 bag 150 not 165")
+	_, reply = r.edit(m, "correction AHU-3 bag 152 not 165") // 165 as it stood before the message
+	wantText(t, reply, "corrected to 152 Pa")
+	r.wantStanding("reading clinic/ahu-3/secondary 152 Pa hz=?", "reading clinic/ahu-3/secondary 145 Pa hz=45")
 }
 
 func TestSwapIsCompletedLater(t *testing.T) {

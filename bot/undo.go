@@ -14,8 +14,9 @@ import (
 	"clogwise/internal/say"
 )
 
-// standing lists the newest standing entries of a kind at a place, by time.
-func (e *Engine) standing(ctx context.Context, place plant.BankID, k entry.Kind) ([]entry.Entry, error) {
+// standing lists the newest standing entries of a kind at a place, by time, as
+// if some changes to them had not been made.
+func (e *Engine) standing(ctx context.Context, place plant.BankID, k entry.Kind, but ...entry.Entry) ([]entry.Entry, error) {
 	all, err := e.Store.Entries(ctx, ledger.Filter{Place: place, Exact: true, Kinds: []entry.Kind{k}, Limit: standingOf, Newest: true})
 	if err != nil || len(all) == 0 {
 		return nil, err
@@ -25,6 +26,9 @@ func (e *Engine) standing(ctx context.Context, place plant.BankID, k entry.Kind)
 	if err != nil {
 		return nil, err
 	}
+	changes = slices.DeleteFunc(changes, func(x entry.Entry) bool {
+		return slices.ContainsFunc(but, func(o entry.Entry) bool { return o.Seq == x.Seq })
+	})
 	return entry.Standing(append(all, changes...)), nil
 }
 

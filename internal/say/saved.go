@@ -28,6 +28,7 @@ type Recipe struct {
 	Notes     []string                  `json:"notes,omitempty"`     // asides to echo
 	Unstated  map[plant.BankID][]string `json:"unstated,omitempty"`  // what a change-out still lacks
 	Retracted []entry.Entry             `json:"retracted,omitempty"` // what was taken back
+	Old       []entry.Entry             `json:"old,omitempty"`       // what corrections take the place of
 	Edited    bool                      `json:"edited,omitempty"`
 	Barred    string                    `json:"barred,omitempty"` // what was not saved for want of a role
 	Also      string                    `json:"also,omitempty"`   // a hint to add
@@ -148,7 +149,7 @@ func (in SavedInput) sentence(x entry.Entry) string {
 		amended := x
 		amended.Body, amended.Kind = b.Body, b.Body.Kind()
 		if r, ok := b.Body.(entry.Reading); ok {
-			return fmt.Sprintf("corrected to %s; #%d keeps the old value.", units.Pressure(r.Pa, h), b.Target)
+			return in.correctedSentence(x, b.Target, r)
 		}
 		if s, ok := b.Body.(entry.Swap); ok && s.Sure {
 			return fmt.Sprintf("change-out of %s confirmed (#%d); the new filters count from then.", daytext.Moment(x.At, loc), b.Target)
@@ -283,6 +284,18 @@ func (in SavedInput) readingSentence(x entry.Entry, r entry.Reading) string {
 		}
 	}
 	return s
+}
+
+// correctedSentence names what was read and when, and what it is now.
+func (in SavedInput) correctedSentence(x entry.Entry, target int64, now entry.Reading) string {
+	h := in.habit(x.Place)
+	for _, o := range in.Old {
+		if was, ok := o.Body.(entry.Reading); ok && o.Seq == target {
+			return fmt.Sprintf("%s of %s corrected to %s; #%d keeps the old value.",
+				units.Pressure(was.Pa, h), daytext.Moment(o.At, in.loc(x.Place)), units.Pressure(now.Pa, h), target)
+		}
+	}
+	return fmt.Sprintf("corrected to %s; #%d keeps the old value.", units.Pressure(now.Pa, h), target)
 }
 
 // speaksAgainst is what readings say against a change-out, with what to type.

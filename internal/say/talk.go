@@ -8,8 +8,10 @@ import (
 	"time"
 
 	"clogwise/internal/assess"
+	"clogwise/internal/daytext"
 	"clogwise/internal/entry"
 	"clogwise/internal/plant"
+	"clogwise/internal/units"
 )
 
 // Follows is the forecast of banks whose reply went without it.
@@ -72,4 +74,17 @@ func SwapTakenBack(seq int64) string {
 // SwapConfirmedBefore answers a second confirmation.
 func SwapConfirmedBefore(seq int64) string {
 	return fmt.Sprintf("#%d is confirmed already.", seq)
+}
+
+// NothingToCorrect notes that a correction found no reading.
+func NothingToCorrect() string { return "no earlier reading to correct, so kept as a new one" }
+
+// WhichReading asks which reading a correction is of.
+func WhichReading(name string, was, now float64, h units.Habit) string {
+	return fmt.Sprintf("No reading of %s near %s to correct. Which one is to be %s?", name, units.Pressure(was, h), units.Pressure(now, h))
+}
+
+// ReadingOf names a reading by its value and time.
+func ReadingOf(x entry.Entry, r entry.Reading, h units.Habit, loc *time.Location) string {
+	return units.ShortPressure(r.Pa, h) + " of " + daytext.Moment(x.At, loc)
 }
