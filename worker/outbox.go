@@ -1,6 +1,7 @@
 package worker
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -21,7 +22,9 @@ type Outbox struct {
 	Now         func() time.Time                                   // leases are between processes: clocks must agree
 	Log         *slog.Logger
 	Lease       time.Duration
-	MaxAttempts int
+	MaxAttempts int           // of a post that fails by its own fault
+	GiveUpAfter time.Duration // of one that fails with the platform; 0: defaultGiveUp
+	MergeAfter  time.Duration // replies this old go out as one; 0: never
 	Poll        time.Duration
 	Grace       time.Duration // for what is being sent when asked to stop; 0: defaultGrace
 }
@@ -29,7 +32,9 @@ type Outbox struct {
 const (
 	// claimAtOnce bounds how many posts one process holds: what it cannot send
 	// before its lease ends, another may send again.
-	claimAtOnce = 16
+	claimAtOnce = 32
+	// defaultGiveUp outlasts a long weekend.
+	defaultGiveUp = 7 * 24 * time.Hour
 	// defaultGrace lets a post that is being sent arrive.
 	defaultGrace = 10 * time.Second
 )
@@ -88,8 +93,17 @@ type delivery struct {
 
 	mu    sync.Mutex
 	held  int
-	lanes map[string][]held // by channel: posts waiting behind the one being sent
+	lanes map[string][]held  // by channel: posts waiting behind the one being sent
+	shut  map[string]circuit // channels that take nothing for now
+	alone map[string]bool    // channels where posts sent as one failed for no reason of the platform's
 	done  sync.WaitGroup
+}
+
+// circuit is a channel behind which the platform does not answer: one post after
+// the other would only run into the same wall.
+type circuit struct {
+	fails int
+	until time.Time
 }
 
 // held is a post with the end of its lease.
@@ -99,7 +113,7 @@ type held struct {
 }
 
 func newDelivery(o *Outbox, ctx context.Context) *delivery {
-	d := &delivery{Outbox: o, stop: ctx, lanes: map[string][]held{}, freed: make(chan struct{}, 1)}
+	d := &delivery{Outbox: o, stop: ctx, lanes: map[string][]held{}, shut: map[string]circuit{}, alone: map[string]bool{}, freed: make(chan struct{}, 1)}
 	sending, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	grace := o.Grace
 	if grace == 0 {
@@ -149,7 +163,6 @@ func (d *delivery) claim(ctx context.Context) (int, error) {
 
 // run sends the posts of one channel in order until there is none left.
 func (d *delivery) run(lane string) {
-	var notBefore time.Time // the platform asked this channel to wait
 	for {
 		d.mu.Lock()
 		queue := d.lanes[lane]
@@ -158,14 +171,19 @@ func (d *delivery) run(lane string) {
 			d.mu.Unlock()
 			return
 		}
-		p := queue[0]
-		d.lanes[lane] = queue[1:]
+		n := 1
+		if !d.alone[lane] {
+			n = d.together(queue)
+		}
+		posts := queue[:n]
+		d.lanes[lane] = queue[n:]
+		until := d.shut[lane].until
 		d.mu.Unlock()
 
-		notBefore = d.take(p, notBefore)
+		d.take(lane, posts, until)
 
 		d.mu.Lock()
-		d.held--
+		d.held -= n
 		d.mu.Unlock()
 		select {
 		case d.freed <- struct{}{}:
@@ -174,55 +192,82 @@ func (d *delivery) run(lane string) {
 	}
 }
 
-// take sends one post, or gives it back where it must not be sent now. It
-// returns the time before which the channel takes no more.
-func (d *delivery) take(p held, notBefore time.Time) time.Time {
+// take sends posts as one, or gives them back where they must not be sent now.
+func (d *delivery) take(lane string, posts []held, notBefore time.Time) {
 	now := d.Now()
 	switch {
 	case d.stop.Err() != nil:
-		d.giveBack(p, "stopped before it was sent", now)
-		return notBefore
+		d.giveBack(posts, "stopped before it was sent", now)
 	case now.Before(notBefore):
-		d.giveBack(p, "the channel was asked to wait", notBefore)
-		return notBefore
-	case now.After(p.until.Add(-d.Lease / 4)):
-		d.giveBack(p, "held too long behind slow posts", now)
-		return notBefore
+		d.giveBack(posts, "the channel was asked to wait", notBefore)
+	case now.After(posts[0].until.Add(-d.Lease / 4)):
+		d.giveBack(posts, "held too long behind slow posts", now)
+	default:
+		d.deliver(lane, posts)
 	}
-	return d.deliver(p)
 }
 
-func (d *delivery) giveBack(p held, why string, next time.Time) {
-	d.record(func(ctx context.Context) error { return d.Store.MarkFailed(ctx, p.Key, why, next, false) })
+func (d *delivery) giveBack(posts []held, why string, next time.Time) {
+	for _, p := range posts {
+		d.record(func(ctx context.Context) error { return d.Store.MarkFailed(ctx, p.Key, why, next, false) })
+	}
 }
 
 // uncertainNote is added when a crash fell between an earlier sending and the
 // record of it, or when no answer to that one came.
 const uncertainNote = "(This may repeat an earlier post: it could not be seen whether that one arrived.)"
 
-// deliver sends a post within its lease and records what came of it.
-func (d *delivery) deliver(p held) (notBefore time.Time) {
-	post := p.Post
-	if p.Uncertain {
-		post.Text += "\n" + uncertainNote
-	}
-	ctx, cancel := context.WithTimeout(d.sending, p.until.Sub(d.Now()))
+// deliver sends posts as one within their lease and records what came of them.
+func (d *delivery) deliver(lane string, posts []held) {
+	ctx, cancel := context.WithTimeout(d.sending, posts[0].until.Sub(d.Now()))
 	defer cancel()
-	id, err := d.Sender.Send(ctx, post)
+	id, err := d.Sender.Send(ctx, merged(posts, d.Now()))
 	if err == nil {
-		d.record(func(ctx context.Context) error { return d.Store.MarkSent(ctx, p.Key, id, d.Now()) })
-		return notBefore
+		d.open(lane)
+		for _, p := range posts {
+			d.record(func(ctx context.Context) error { return d.Store.MarkSent(ctx, p.Key, id, d.Now()) })
+		}
+		return
 	}
-	next, park := d.again(p.OutboxPost, err)
-	d.Log.Warn("post not sent", "key", p.Key, "attempt", p.Attempts, "parked", park, "error", err)
-	if errors.Is(err, channel.ErrUnseen) {
-		d.record(func(ctx context.Context) error { return d.Store.MarkUncertain(ctx, p.Key) })
+	wait := d.close(lane, len(posts), err)
+	for _, p := range posts {
+		next, park := d.again(p.OutboxPost, err, wait)
+		d.Log.Warn("post not sent", "key", p.Key, "attempt", p.Attempts, "parked", park, "error", err)
+		if errors.Is(err, channel.ErrUnseen) {
+			d.record(func(ctx context.Context) error { return d.Store.MarkUncertain(ctx, p.Key) })
+		}
+		d.record(func(ctx context.Context) error { return d.Store.MarkFailed(ctx, p.Key, err.Error(), next, park) })
 	}
-	d.record(func(ctx context.Context) error { return d.Store.MarkFailed(ctx, p.Key, err.Error(), next, park) })
-	if _, asked := errors.AsType[*channel.RetryError](err); asked {
-		return next
+}
+
+// open lets posts through to a channel again.
+func (d *delivery) open(lane string) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	delete(d.shut, lane)
+	delete(d.alone, lane)
+}
+
+// close keeps posts from a channel for a while after a failure that is not the
+// post's own, and returns how long that is: the platform's own word, or back-off.
+// Posts that failed as one for another reason go alone the next time.
+func (d *delivery) close(lane string, posts int, err error) (wait time.Duration) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	retry, asked := errors.AsType[*channel.RetryError](err)
+	switch c := d.shut[lane]; {
+	case asked:
+		c.until = d.Now().Add(max(retry.After, minRetry))
+		d.shut[lane] = c
+	case errors.Is(err, channel.ErrAway):
+		c.fails++
+		c.until = d.Now().Add(backOff(c.fails))
+		d.shut[lane] = c
+	default:
+		d.alone[lane] = posts > 1
+		return 0
 	}
-	return notBefore
+	return d.shut[lane].until.Sub(d.Now())
 }
 
 // record writes down what became of a post, even while stopping. It tries again
@@ -247,18 +292,20 @@ func (d *delivery) record(write func(context.Context) error) {
 // recordFor bounds how long the record of a sending is tried.
 const recordFor = 5 * time.Second
 
-// again decides when a failed post is tried next, or that it is parked.
-func (o *Outbox) again(p ledger.OutboxPost, err error) (next time.Time, park bool) {
-	if errors.Is(err, channel.ErrRefused) {
+// again decides when a failed post is tried next, or that it is parked. Wait is
+// how long its channel is closed.
+func (o *Outbox) again(p ledger.OutboxPost, err error, wait time.Duration) (next time.Time, park bool) {
+	_, asked := errors.AsType[*channel.RetryError](err)
+	tried := p.Attempts >= o.MaxAttempts
+	switch {
+	case errors.Is(err, channel.ErrRefused):
 		return o.Now(), true
+	case asked: // to wait: not the post's fault
+		return o.Now().Add(wait), false
+	case errors.Is(err, channel.ErrAway):
+		return o.Now().Add(wait), tried && o.Now().Sub(p.Created) >= cmp.Or(o.GiveUpAfter, defaultGiveUp)
 	}
-	if retry, ok := errors.AsType[*channel.RetryError](err); ok {
-		return o.Now().Add(max(retry.After, minRetry)), false // asked to wait: not the post's fault
-	}
-	if p.Attempts >= o.MaxAttempts {
-		return o.Now(), true
-	}
-	return o.Now().Add(backOff(p.Attempts)), false
+	return o.Now().Add(backOff(p.Attempts)), tried
 }
 
 // minRetry keeps a platform that asks for no wait at all from being hammered.

@@ -43,6 +43,10 @@ var refusals = map[string]bool{
 // nobodies are the refusals that mean the person, not the post.
 var nobodies = map[string]bool{"user_not_found": true, "user_disabled": true, "cannot_dm_bot": true, "messages_tab_disabled": true}
 
+// away are the answers that speak of the platform's own state. What is wrong
+// with the token (fatals) counts like it: it is no fault of the post.
+var away = map[string]bool{"internal_error": true, "fatal_error": true, "service_unavailable": true, "request_timeout": true, "team_added_to_org": true}
+
 // fatals are the answers after which connecting again is useless.
 var fatals = map[string]string{
 	"invalid_auth":           "the token is wrong or revoked: copy it again from the app's pages",
@@ -88,6 +92,8 @@ func sendError(what string, err error) error {
 		return fmt.Errorf("slack: %s: %w: %w: %s", what, channel.ErrRefused, channel.ErrNobody, answer)
 	case refusals[answer]:
 		return fmt.Errorf("slack: %s: %w: %s", what, channel.ErrRefused, answer)
+	case answer == "" || away[answer] || fatals[answer] != "":
+		return fmt.Errorf("slack: %s: %w: %w", what, channel.ErrAway, redacted(err))
 	}
 	return fmt.Errorf("slack: %s: %w", what, redacted(err))
 }

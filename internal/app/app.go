@@ -138,6 +138,7 @@ func (a *App) Delivery(platform string, s channel.Sender) Service {
 		Store: a.Store, Platform: platform, Sender: s, Now: a.Now, Log: a.Log,
 		Wake:  func(ctx context.Context) (<-chan struct{}, error) { return a.Queue.Listen(ctx, worker.OutboxTopic) },
 		Lease: a.Cfg.Outbox.Lease, MaxAttempts: a.Cfg.Outbox.MaxAttempts, Poll: time.Second,
+		GiveUpAfter: a.Cfg.Outbox.GiveUpAfter, MergeAfter: a.Cfg.Outbox.MergeAfter,
 	}
 	return Service{"outbox " + platform, o.Run}
 }

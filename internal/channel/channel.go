@@ -104,7 +104,8 @@ type Sender interface {
 
 // RetryError says that a post may be sent again, not before After has passed.
 // Any other error from a Sender is retried with back-off, unless it wraps
-// ErrRefused; one that wraps ErrUnseen is retried with a word about that.
+// ErrRefused: for days if it wraps ErrAway, else so many times. One that wraps
+// ErrUnseen is retried with a word about that.
 type RetryError struct {
 	After time.Duration
 	Err   error
@@ -120,6 +121,10 @@ var ErrRefused = errors.New("refused by the chat platform")
 // ErrNobody marks a post to a person whom the platform does not know. It comes
 // with ErrRefused.
 var ErrNobody = errors.New("no such person on the chat platform")
+
+// ErrAway marks a failure of the platform or the way to it, not of the post: any
+// other post would have failed like it.
+var ErrAway = errors.New("the chat platform is out of reach")
 
 // ErrUnseen marks an attempt after which it is not known whether people see the
 // post: it was handed over and no answer came.

@@ -100,6 +100,8 @@ type Cron struct {
 // Outbox sets delivery.
 type Outbox struct {
 	MaxAttempts int           `mapstructure:"max_attempts"`
+	GiveUpAfter time.Duration `mapstructure:"give_up_after"` // while the platform is out of reach attempts do not count
+	MergeAfter  time.Duration `mapstructure:"merge_after"`   // replies this old are sent as one
 	Lease       time.Duration `mapstructure:"lease"`
 	ReplyWait   time.Duration `mapstructure:"reply_wait"` // a reply goes without its forecast after so long
 }
@@ -142,7 +144,8 @@ var defaults = map[string]any{
 	"http.listen": "127.0.0.1:8086", "http.max_body_bytes": 1 << 20, "http.rate_per_second": 50.0, "http.burst": 100,
 	"worker.parallel": 2, "worker.claim_after": "30s", "worker.max_tries": 5, "worker.sweep_every": "1m",
 	"cron.catch_up": "72h", "cron.tick": "15s", "cron.lead": "10s",
-	"outbox.max_attempts": 20, "outbox.lease": "60s", "outbox.reply_wait": "5s",
+	"outbox.max_attempts": 20, "outbox.give_up_after": "168h", "outbox.merge_after": "10m",
+	"outbox.lease": "60s", "outbox.reply_wait": "5s",
 	"question.expires": "12h",
 	"log.level":        "warn", "log.json": false,
 }
@@ -263,6 +266,7 @@ func (c *Config) check() error {
 	for name, d := range map[string]time.Duration{
 		"worker.claim_after": c.Worker.ClaimAfter, "worker.sweep_every": c.Worker.SweepEvery, "cron.tick": c.Cron.Tick,
 		"cron.lead": c.Cron.Lead, "outbox.lease": c.Outbox.Lease, "question.expires": c.Question.Expires,
+		"outbox.give_up_after": c.Outbox.GiveUpAfter, "outbox.merge_after": c.Outbox.MergeAfter,
 	} {
 		if d < 100*time.Millisecond {
 			return fmt.Errorf("%s: %s is too short; write for example 30s", name, d)
