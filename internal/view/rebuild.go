@@ -64,6 +64,7 @@ type rebuilding struct {
 
 	mu     sync.Mutex
 	school school
+	made   []ledger.Projection // not yet stored
 	done   int
 	step   func() // nil: nobody is told
 }
@@ -93,25 +94,54 @@ func (r *rebuilding) learn(_ context.Context, in assess.Input, _ int64) error {
 	return nil
 }
 
-// assess stores the projection of one bank.
+// assess makes the projection of one bank.
 func (r *rebuilding) assess(ctx context.Context, in assess.Input, head int64) error {
 	a, err := r.conclude(ctx, &in)
 	if err != nil {
 		return err
 	}
 	a.UpTo = max(a.UpTo, head)
-	return r.put(ctx, a)
+	p, err := projectionOf(a)
+	if err != nil {
+		return err
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.made = append(r.made, p)
+	return nil
 }
+
+// store writes the projections made so far, all at once: a store may have to
+// forget what it holds of its file in memory whenever something is written.
+func (r *rebuilding) store(ctx context.Context) error {
+	g, ctx := errgroup.WithContext(ctx)
+	for _, p := range r.made {
+		g.Go(func() error { return r.Store.PutProjection(ctx, p) })
+	}
+	r.made = nil
+	return g.Wait()
+}
+
+// unitsAtOnce is the number of AHUs between two writes to the store.
+const unitsAtOnce = 200
 
 // eachBank does something with the input of every bank, some AHUs at a time: as
 // many as keep the processors busy while others wait for the disk.
 func (r *rebuilding) eachBank(ctx context.Context, reg *plant.Register, do func(context.Context, assess.Input, int64) error) error {
-	g, ctx := errgroup.WithContext(ctx)
-	g.SetLimit(4 * runtime.GOMAXPROCS(0))
-	for _, ahu := range reg.AHUs("") {
-		g.Go(func() error { return r.unit(ctx, ahu, do) })
+	for some := range slices.Chunk(reg.AHUs(""), unitsAtOnce) {
+		g, unitCtx := errgroup.WithContext(ctx)
+		g.SetLimit(2 * runtime.GOMAXPROCS(0))
+		for _, ahu := range some {
+			g.Go(func() error { return r.unit(unitCtx, ahu, do) })
+		}
+		if err := g.Wait(); err != nil {
+			return err
+		}
+		if err := r.store(ctx); err != nil {
+			return err
+		}
 	}
-	return g.Wait()
+	return nil
 }
 
 // unit does something with each bank of an AHU. As in View.assess the head is

@@ -379,9 +379,14 @@ func (v *View) Recompute(ctx context.Context, bank plant.BankID, now time.Time) 
 }
 
 func (v *View) put(ctx context.Context, a assess.Assessment) error {
-	raw, err := json.Marshal(a)
+	p, err := projectionOf(a)
 	if err != nil {
 		return err
 	}
-	return v.Store.PutProjection(ctx, ledger.Projection{Bank: a.Bank, UpTo: a.UpTo, At: a.Now, Data: raw})
+	return v.Store.PutProjection(ctx, p)
+}
+
+func projectionOf(a assess.Assessment) (ledger.Projection, error) {
+	raw, err := json.Marshal(a)
+	return ledger.Projection{Bank: a.Bank, UpTo: a.UpTo, At: a.Now, Data: raw}, err
 }
