@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"slices"
+	"strings"
 
 	"clogwise/internal/channel"
 	"clogwise/internal/entry"
@@ -24,18 +25,64 @@ func (e *Engine) alerts(t *talk, entries []entry.Entry) []ledger.OutboxPost {
 	return out
 }
 
-// safetyAlerts tells the supervisors of a refusal by which somebody could be
-// hurt: those of the sites it was about, or of all the channel serves.
+// safetyAlerts tells the supervisors of what somebody could be hurt by, or was:
+// those of the sites it was about, or of all the channel serves. An edit that
+// reports something worse is told again.
 func (e *Engine) safetyAlerts(t *talk, meaning phrase.Meaning) []ledger.OutboxPost {
-	if meaning.Outcome != phrase.Refused || !say.IsSafety(meaning.Code) {
+	text := safetyAlert(t.who, t.m.Text, meaning)
+	if text == "" {
 		return nil
 	}
+	key := "alert:" + t.m.Key()
+	if t.m.Change == channel.Edited {
+		key += ":" + digestOf(t.m.Text)
+	}
 	var out []ledger.OutboxPost
-	for _, s := range t.sites {
-		about := func(p plant.BankID) bool { return p.Site() == s.ID }
-		if len(meaning.About) == 0 || slices.ContainsFunc(meaning.About, about) {
-			out = append(out, e.toSupervisors(t, s, "alert:"+t.m.Key(), say.SafetyAlert(t.who, meaning.Code))...)
+	for _, s := range t.concerned(meaning.About) {
+		out = append(out, e.toSupervisors(t, s, key, text)...)
+	}
+	return out
+}
+
+// safetyAlert is what the supervisors are told at once of a refusal; empty when it
+// can wait. Of an emergency they get the words as typed.
+func safetyAlert(who, typed string, meaning phrase.Meaning) string {
+	switch {
+	case meaning.Outcome != phrase.Refused:
+		return ""
+	case meaning.Code == phrase.RefuseEmergency:
+		return "EMERGENCY reported by " + who + ": \"" + shortened(typed) + "\". I answered to call the local emergency number first and recorded nothing. Go to them now."
+	case meaning.Code == phrase.RefuseEnter:
+		return who + " asked me whether plant is safe or isolated: \"" + shortened(typed) + "\". I can't see that and said so. Please call them before any work starts."
+	case say.IsSafety(meaning.Code):
+		return say.SafetyAlert(who, meaning.Code)
+	}
+	return ""
+}
+
+// alertRunes bounds what an alert quotes of a message.
+const alertRunes = 300
+
+func shortened(s string) string {
+	s = strings.Join(strings.Fields(s), " ")
+	if r := []rune(s); len(r) > alertRunes {
+		return string(r[:alertRunes]) + "…"
+	}
+	return s
+}
+
+// concerned lists the sites that places belong to, whatever channel they were
+// named in; without any, those the channel serves.
+func (t *talk) concerned(about []plant.BankID) []plant.Site {
+	var out []plant.Site
+	for _, p := range about {
+		s, ok := t.reg.Site(p.Site())
+		if ok && !slices.ContainsFunc(out, func(o plant.Site) bool { return o.ID == s.ID }) {
+			out = append(out, s)
 		}
+	}
+	if len(out) == 0 {
+		return t.sites
 	}
 	return out
 }

@@ -262,7 +262,7 @@ func (p *parser) jobDone(g *group) bool {
 	if !back && !done || g.line.question || g.line.unknown > 3 || g.has(cNot) {
 		return false
 	}
-	if back && g.has(cDefect) { // "belt was off, back on"
+	if back && g.has(cDefect, cSwap) { // "belt was off, back on"; "changed bags, fan back on" is a change-out first
 		return false
 	}
 	if g.ahu == nil && len(p.sc.Booked) == 0 {

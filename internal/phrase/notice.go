@@ -190,7 +190,7 @@ func (p *parser) askReasonToSkip(g *group, ahu plant.BankID) {
 func (p *parser) defect(g *group) {
 	i := -1
 	for j, m := range g.marks {
-		if g.line.plantFire && m.is(cEvent) || m.is(cDefect) && !(m.is(cPiece) && j > 0 && g.marks[j-1].kind == mNum) { // "24 Stück" is no stuck gauge
+		if m.is(cDefect) && !(m.is(cPiece) && j > 0 && g.marks[j-1].kind == mNum) { // "24 Stück" is no stuck gauge
 			i = j
 			break
 		}
@@ -296,11 +296,15 @@ func pressureWord(m *mark) bool {
 // named, or at the site when the words leave no doubt.
 func (p *parser) event(g *group) bool {
 	i := slices.IndexFunc(g.marks, func(m *mark) bool { return m.anyOf(cEvent, cEventStrong) })
-	if i < 0 || g.line.question || typedPressure(g.marks) || g.has(cSwap) || g.line.has(cBook, cWish, cOrdered) {
+	if i < 0 || g.line.question || g.has(cSwap) || g.line.has(cBook, cWish, cOrdered) {
 		return false
 	}
 	m := g.marks[i]
-	if g.line.plantFire || g.line.drill {
+	read := typedPressure(g.marks)
+	if read && !m.is(cEventStrong) { // "dusty" beside a reading tells of the filters
+		return false
+	}
+	if slices.ContainsFunc(p.idle, func(b int) bool { return b >= m.from && b < m.to }) {
 		return false
 	}
 	what := p.eventName(g.marks, i)
@@ -311,7 +315,7 @@ func (p *parser) event(g *group) bool {
 				p.add(p.item(g, ahu, at, entry.Event{What: what}))
 			}
 		}
-		return true
+		return !read
 	}
 	named := g.hasKind(mSite)
 	if !named && !(m.is(cEventStrong) && (g.has(cNear) || g.hasKind(mWhen)) && g.line.unknown <= 3) {

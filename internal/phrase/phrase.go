@@ -49,8 +49,8 @@ type Meaning struct {
 	Items   []Item // Entry: what to record
 	Query   *Query // Question; may stand beside Items ("pre 1.05 wg DIRTY pls order" records and orders)
 	Ask     *Asking
-	Code    string         // Refused: "running-fan", "lock", "shorten", "override", "copy", "register", "too-long"
-	Reply   string         // Refused: the sentence to say; what else the message clearly reported stands in Items all the same
+	Code    string         // Refused: one of the Refuse… codes
+	Reply   string         // Refused: the sentence to say; what other lines of the message reported stands in Items all the same
 	Notes   []Note         // things worth echoing: letter O read as zero, airflow not given …
 	About   []plant.BankID // every place the message names, in order; also when refused or asked
 }
@@ -151,13 +151,15 @@ const (
 
 // Codes of a refusal.
 const (
-	RefuseRunning  = "running-fan"
-	RefuseLock     = "lock"
-	RefuseShorten  = "shorten"
-	RefuseOverride = "override"
-	RefuseCopy     = "copy"
-	RefuseRegister = "register"
-	RefuseLong     = "too-long"
+	RefuseEmergency = "emergency" // fire, smoke, gas or an injury: nothing is recorded, help comes first
+	RefuseRunning   = "running-fan"
+	RefuseEnter     = "enter" // whether it is safe to go in, or isolated, is not for a program to say
+	RefuseLock      = "lock"
+	RefuseShorten   = "shorten"
+	RefuseOverride  = "override"
+	RefuseCopy      = "copy"
+	RefuseRegister  = "register"
+	RefuseLong      = "too-long"
 )
 
 // MaxLength is the length in bytes beyond which a message is not read.

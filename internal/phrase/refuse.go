@@ -2,28 +2,43 @@ package phrase
 
 import (
 	"slices"
+	"strings"
 )
 
 // refuse recognises what is understood and not to be done. It says whether the
-// line holds nothing else that may be read.
+// line holds nothing else that may be read: beside work that somebody could be
+// hurt by, nothing is.
 func (p *parser) refuse(l *line) bool {
-	code := refusal(l)
+	code := p.refusal(l)
 	if code == "" {
 		return false
 	}
 	if p.refused == "" {
-		p.refused = code
+		p.refused, p.unsaved = code, l.hasKind(mNum)
 	}
-	if typedPressure(l.marks) && code != RefuseRegister && code != RefuseOverride { // a clear reading beside it still counts
-		return false
+	switch code {
+	case RefuseLock, RefuseShorten, RefuseCopy: // a clear reading beside it still counts
+		return !typedPressure(l.marks)
 	}
 	return true
 }
 
-func refusal(l *line) string {
+// told reports whether a site in hand has a supervisor other than the speaker,
+// who hears of what is refused.
+func (p *parser) told() bool {
+	other := func(name string) bool { return !strings.EqualFold(name, p.sc.By) }
+	return slices.ContainsFunc(p.sites(), func(id string) bool {
+		s, _ := p.reg.Site(id)
+		return slices.ContainsFunc(s.Supervisors, other)
+	})
+}
+
+func (p *parser) refusal(l *line) string {
 	switch {
-	case runningFan(l):
+	case p.runningFan(l):
 		return RefuseRunning
+	case p.safeToEnter(l):
+		return RefuseEnter
 	case (l.has(cRemove) && lockAfter(l) || takesOff(l) && l.has(cLock)) && !l.has(cBack, cSwap):
 		return RefuseLock
 	case l.has(cSkipWord) && l.has(cSteps, cLock):
@@ -38,18 +53,6 @@ func refusal(l *line) string {
 		return RefuseCopy
 	}
 	return ""
-}
-
-// runningFan recognises work asked for, or announced, on a fan that runs.
-func runningFan(l *line) bool {
-	if !l.has(cRunning, cWithout) || l.has(cSwap, cBack) {
-		return false
-	}
-	fan := l.hasKind(mAHU, mBank) || l.has(cFan) || slices.ContainsFunc(l.marks, func(m *mark) bool {
-		return m.is(cRunning) && m.text != "live" && m.text != "running" && m.text != "spinning" && m.text != "turning"
-	})
-	asks := l.has(cCan, cSteps) || l.question || l.has(cDoing, cChange, cWork) && l.has(cWithout, cWith)
-	return fan && asks && (l.has(cWork, cDoing, cChange, cSteps))
 }
 
 // lockAfter reports whether the thing removed is a lock.

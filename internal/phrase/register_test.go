@@ -18,7 +18,7 @@ var now = time.Date(2026, time.March, 9, 10, 15, 0, 0, time.UTC)
 func testRegister() *plant.Register {
 	c := plant.Contents{AHUs: map[plant.BankID]plant.AHU{}, Banks: map[plant.BankID]plant.Bank{}}
 	c.Sites = []plant.Site{
-		{ID: "northgate", Name: "Northgate Works", Aliases: []string{"Northgate", "NG"}, Zone: "Europe/London", Units: units.SI, Jurisdiction: "UK", WorkHours: plant.WorkHours{From: "07:30"}},
+		{ID: "northgate", Name: "Northgate Works", Aliases: []string{"Northgate", "NG"}, Zone: "Europe/London", Units: units.SI, Jurisdiction: "UK", WorkHours: plant.WorkHours{From: "07:30"}, Crew: []string{"Nadia", "Idris", "Pell"}},
 		{ID: "quillford", Name: "Quillford Clinic", Aliases: []string{"clinic"}, Zone: "America/New_York", Units: units.IP, Jurisdiction: "US"},
 		{ID: "eastmoor", Name: "Eastmoor Depot", Aliases: []string{"depot"}, Zone: "Europe/Berlin", Units: units.SI, Jurisdiction: "EU"},
 	}

@@ -152,7 +152,7 @@ func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
 	if i := slices.IndexFunc(s.marks, func(m *mark) bool { return m.kind == mItem }); i >= 0 && s.marks[i].code != e.bank.Item {
 		sw.Item = s.marks[i].code
 	}
-	if g.line.has(cRunning) {
+	if _, during := g.line.runs(true); during {
 		flags = append(flags, "running-fan")
 	}
 	if p.noDrop(e, s, sw) {
@@ -163,7 +163,7 @@ func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
 	it.Unstated = p.unstated(bank, sw, a)
 	it.CorrectsLast = g.line.has(cAmend)
 	p.add(it)
-	if s.has(cDone) && slices.Contains(p.sc.Booked, bank) {
+	if (s.has(cDone) || g.has(cBack)) && slices.Contains(p.sc.Booked, bank) {
 		p.add(p.item(g, bank, at, entry.JobDone{CleanPa: sw.CleanPa, FanHz: sw.FanHz}))
 	}
 }

@@ -26,12 +26,38 @@ func Help() string {
 	}, "\n")
 }
 
-func sayRefused(code string) string {
+// sayEmergency answers a report of fire, smoke, gas or an injury.
+func sayEmergency(d danger, numbers, told bool) string {
+	s := "Call the local emergency number first; I cannot call anybody. Make the area safe only if that is safe for you, and keep others away." + sayTold(told)
+	if numbers {
+		s += " Nothing of this message was saved; send readings again later, by themselves."
+	}
+	if d == dangerFire {
+		s += " If it is only smoke from outdoors, write for example: wildfire smoke AHU-1."
+	}
+	return s
+}
+
+// sayTold says that a supervisor hears of it, where there is one but the speaker.
+func sayTold(told bool) string {
+	if told {
+		return " Your supervisor is told."
+	}
+	return ""
+}
+
+func sayRefused(code string, numbers, told bool) string {
+	unsaved := ""
+	if numbers {
+		unsaved = " Nothing of that line was saved; send a reading by itself."
+	}
 	switch code {
 	case RefuseRunning:
-		return "No. I give no steps for work with the fan running. Ask the person responsible for the ventilation; your supervisor is told."
+		return "No. Nobody works in a unit or opens it with the fan running, and I give no steps for it. Isolate it first, or ask the person responsible for the ventilation." + sayTold(told) + unsaved
+	case RefuseEnter:
+		return "I can't say that: I don't see the plant. Whether it is isolated, proved dead and safe to enter only an authorised person at the unit can say. For the steps, write for example: steps AHU-3." + sayTold(told) + unsaved
 	case RefuseLock:
-		return "No. A lock is taken off only by the person who put it on, or by the site's own procedure. Your supervisor is told."
+		return "No. A lock is taken off only by the person who put it on, or by the site's own procedure." + sayTold(told)
 	case RefuseShorten:
 		return "No. The list stays whole. Read all of it, and ask your supervisor if a step does not fit the plant."
 	case RefuseOverride:

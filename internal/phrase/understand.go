@@ -51,6 +51,9 @@ func understand(text string, sc Scope, depth int) Meaning {
 	}
 	p.cut()
 	p.settlePlaces()
+	if p.danger = p.emergency(); p.danger != dangerNone {
+		return p.finish()
+	}
 	p.carryUnits()
 	for i := range p.lines {
 		p.line(&p.lines[i])
@@ -66,14 +69,18 @@ type parser struct {
 	x     *Index
 	reg   *plant.Register
 	depth int
+	toks  []token
 	lines []line
 
+	danger   danger
+	idle     []int // byte offsets of words for fire or smoke that are none
 	items    []Item
 	query    *Query
 	problems []problem
 	notes    []Note
 	about    []plant.BankID
 	refused  string // code
+	unsaved  bool   // what is refused held numbers, which are not recorded
 	bare     []bareNumber
 
 	// What carries from line to line.
@@ -92,17 +99,16 @@ type line struct {
 	polar    bool // "is AHU-3 bag 205 Pa", "has it been changed", "if it gets to 250": nothing is reported
 	unknown  int  // words of no known meaning
 
-	cues      cueSet
-	kinds     uint32
-	site      string // the first site named on it
-	plantFire bool   // smoke or fire of the plant itself
-	drill     bool   // of an alarm or exercise
-	orders    bool   // the word "order" itself
-	crew      []string
+	cues   cueSet
+	kinds  uint32
+	site   string // the first site named on it
+	orders bool   // the word "order" itself
+	crew   []string
 }
 
 func (p *parser) cut() {
-	toks := lex(p.text)
+	p.toks = lex(p.text)
+	toks := p.toks
 	start := 0
 	for i := 0; i <= len(toks); i++ {
 		if i < len(toks) && toks[i].kind != tBreak {
@@ -151,13 +157,9 @@ func (l *line) look(text string) {
 // sum gathers what is asked of a line again and again.
 func (l *line) sum() {
 	l.cues, l.kinds = gather(l.marks)
-	source := false
 	for _, m := range l.marks {
-		source = source || slices.Contains(defectSources, m.text)
-		l.drill = l.drill || slices.Contains(drills, m.text)
 		l.orders = l.orders || slices.Contains(orderWords, m.text)
 	}
-	l.plantFire = source && l.has(cEvent)
 }
 
 // polar reports whether a line starts as a yes-or-no question or a condition.
@@ -299,8 +301,10 @@ func (p *parser) header(l *line, groups []group) {
 func (p *parser) finish() Meaning {
 	m := Meaning{Items: p.items, Query: p.query, Notes: p.notes, About: p.about}
 	switch {
+	case p.danger != dangerNone:
+		return Meaning{Outcome: Refused, Code: RefuseEmergency, Reply: sayEmergency(p.danger, p.numbered(), p.told()), About: p.about}
 	case p.refused != "":
-		m.Outcome, m.Code, m.Reply = Refused, p.refused, sayRefused(p.refused)
+		m.Outcome, m.Code, m.Reply = Refused, p.refused, sayRefused(p.refused, p.unsaved, p.told())
 		m.Query = nil
 		if len(p.problems) > 0 {
 			m.Items = nil

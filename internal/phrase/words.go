@@ -78,7 +78,12 @@ const (
 	cAsk
 	cCan
 	cWork
+	cHands
+	cEnter
+	cSafe
+	cDead
 	cRunning
+	cKeeps
 	cWithout
 	cLimit
 	cLock
@@ -157,7 +162,7 @@ var lexicon = map[cue]string{
 	cFanOff: `fan|off fans|off fan|is|off fan|stopped fan|not|running fan|down unit|off unit|is|off unit|stopped unit|not|running ahu|off ahu|is|off not|running switched|off turned|off shut|down plant|off standing|still fan|was|off unit|was|off fan|tripped tripped
 		ventilator|aus anlage|aus gerat|aus steht|still lauft|nicht abgeschaltet ausgeschaltet ventilador|apagado ventilador|parado apagado apagada parado parada equipo|parado`,
 	cOff: `aus down stopped`,
-	cDefect: `squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed broken broke cracked loose damaged damage missing
+	cDefect: `fault burnt|out burned|out overheating fell|off came|off fallen|off squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed broken broke cracked loose damaged damage missing
 		vibration vibrating bearing bearings noisy noise smell smells burning|smell tripping blocked corroded rusty hole gap bypass bypassing fallen|out fell|out tube|off tube|was|off tube|fell|off tube|came|off hose|off disconnected kinked split bent
 		out|of|order not|working door|open door|ajar door|not|closing seal|gone seal|perished gasket slipped belt|slipping water|ingress standing|water mould mold faulty stuck gauge|dead fan|dead sticking belt|gone frame|bent
 		quietscht undicht gerissen defekt kaputt loch beschadigt lose schlauch|ab riemen larm
@@ -179,30 +184,47 @@ var lexicon = map[cue]string{
 	cStart:   `about|to|start about|to|begin starting starting|now starting|work start start|now started begin beginning beginne fange|an anfangen empiezo empezando empezamos comienzo going|in`,
 	cBack:    `back|on back|running back|up running|again restarted back|online back|in|service up|and|running wieder|an wieder|in|betrieb lauft|wieder en|marcha otra|vez|en|marcha`,
 	cJob:     `job jobs auftrag trabajo`,
-	cEvent:   `smoke fire wildfire bushfire harvest pollen dust|cloud dusty ash smog rauch ernte polvo humo`,
-	cEventStrong: `heath|fire wild|fire wildfire|smoke forest|fire moor|fire building|work building|works construction|work construction|works construction demolition roadworks road|works sandstorm sand|storm dust|storm duststorm saharan|dust volcanic|ash earthworks excavation grinding|outside stubble|burning sand|blasting
+	cEvent:   `smoky smokey smoke fire wildfire bushfire harvest pollen dust|cloud dusty ash smog rauch ernte polvo humo`,
+	cEventStrong: `smoky|outside smokey|outside smoke|outside smoke|from|outside smoke|in|the|air smoky|air rauch|draussen rauch|von|draussen humo|fuera humo|de|fuera grass|fire bush|fire bushfire wildfires heath|fire wild|fire wildfire|smoke forest|fire moor|fire building|work building|works construction|work construction|works construction demolition roadworks road|works sandstorm sand|storm dust|storm duststorm saharan|dust volcanic|ash earthworks excavation grinding|outside stubble|burning sand|blasting
 		baustelle bauarbeiten abbruch waldbrand staubsturm sandsturm obras demolicion incendio|forestal tormenta|de|polvo calima`,
-	cNear:     `nearby next|door outside neighbouring upwind across|the|road adjacent started|next in|der|nahe nebenan cerca al|lado`,
-	cBy:       `by von por`,
-	cWith:     `with w mit con crew team|is`,
-	cDue:      `due due|list overdue whats|due whats|next next|up fallig falligkeiten was|ist|fallig que|toca pendientes vencidos to|change|list change|list duelist worklist which|filters|first what|needs|changing what|needs|doing`,
-	cHow:      `how|is hows whens how|are how|does|it|look how|about whats|up|with tell|me|about what|about looking|like check how|long last|reading last|change last|changed history forecast when|will when|is when|does when|do when wann wie|steht|es|um wie|ist como|esta como|va cuando`,
-	cChart:    `chart graph plot curve trend picture show|me|the|curve diagramm kurve grafik grafico grafica curva`,
-	cCost:     `cost costs costing cost|of how|much|money energy kwh money wasted waste penalty kosten energie energiekosten coste costes cuanto|cuesta energia gasto`,
-	cWhy:      `why why|is explain reason|for warum wieso weshalb erklare por|que explica`,
-	cSteps:    `steps safe|work lockout|steps isolation|steps isolation|procedure safety|steps checklist how|do|i|isolate how|to|isolate how|do|i|lock loto|steps procedure schritte sicherheitsschritte freischalten pasos procedimiento pasos|de|seguridad consignacion`,
-	cOrders:   `orders whats|on|order order|list what|to|order shopping|list parts parts|list to|order what|do|we|need|to|order bestellungen bestellliste lista|de|pedidos`,
-	cCompare:  `compare comparison versus vs against|item which|is|better which|is|cheaper vergleiche vergleich gegen comparar compara contra`,
-	cOwed:     `owed owing readings|owed missing|readings readings|missing whats|left|to|read left|to|read unread|units who|owes what|readings what|still|needs|reading outstanding|readings readings|due still|to|read noch|abzulesen offene|ablesungen lecturas|pendientes que|falta|leer`,
-	cVisits:   `visits visit visit|plan next|visit plan|visits route rundgang besuche visitas visita`,
-	cDigest:   `digest weekly weekly|report weekly|summary summary report monday|report wochenbericht zusammenfassung bericht resumen informe|semanal informe`,
-	cStatus:   `status state state|of|play overview uberblick stand estado situacion`,
-	cHelp:     `help commands what|can|you|do how|does|this|work how|do|i|use instructions usage hilfe ayuda befehle comandos`,
-	cAsk:      `what whats which who whose when where how anyone|know do|we|have have|we|got got|any any|idea is|there are|there was welche welcher que cual cuales cuantos how|many wie|viele`,
-	cCan:      `can|i can|we could|i could|we may|i is|it|ok|to ok|to alright|to want|to need|to going|to let|me how|do|i|do kann|ich puedo podemos`,
-	cWork:     `do change swap replace work|on open enter go|in access service pull clean|out wechseln cambiar abrir job offnen`,
-	cRunning:  `fan|running running fan|on still|running live spinning keep|running kept|running leave|running leave|it|running fan|going whilst|running unit|running on|the|run energised energized en|marcha laufend laufendem bei|laufendem|ventilator con|el|ventilador|en|marcha turning`,
-	cWithout:  `without|shutting without|stopping without|isolating without|isolation without|turning without|switching|off without|lockout without|loto without|locking without|a|shutdown cant|shut cant|stop cant|turn|off cannot|shut cannot|stop cant|isolate cant|switch|off no|shutdown ohne|abschalten ohne|abzuschalten ohne|freischaltung sin|parar sin|apagar sin|consignar no|isolation without|dead`,
+	cNear:    `nearby next|door outside neighbouring upwind across|the|road adjacent started|next in|der|nahe nebenan cerca al|lado`,
+	cBy:      `by von por`,
+	cWith:    `with w mit con crew team|is`,
+	cDue:     `due due|list overdue whats|due whats|next next|up fallig falligkeiten was|ist|fallig que|toca pendientes vencidos to|change|list change|list duelist worklist which|filters|first what|needs|changing what|needs|doing`,
+	cHow:     `how|is hows whens how|are how|does|it|look how|about whats|up|with tell|me|about what|about looking|like check how|long last|reading last|change last|changed history forecast when|will when|is when|does when|do when wann wie|steht|es|um wie|ist como|esta como|va cuando`,
+	cChart:   `chart graph plot curve trend picture show|me|the|curve diagramm kurve grafik grafico grafica curva`,
+	cCost:    `cost costs costing cost|of how|much|money energy kwh money wasted waste penalty kosten energie energiekosten coste costes cuanto|cuesta energia gasto`,
+	cWhy:     `why why|is explain reason|for warum wieso weshalb erklare por|que explica`,
+	cSteps:   `how|do|i|safely how|to|safely how|do|i|change how|do|we|change how|to|change how|do|i|swap steps safe|work lockout|steps isolation|steps isolation|procedure safety|steps checklist how|do|i|isolate how|to|isolate how|do|i|lock loto|steps procedure schritte sicherheitsschritte freischalten pasos procedimiento pasos|de|seguridad consignacion`,
+	cOrders:  `orders whats|on|order order|list what|to|order shopping|list parts parts|list to|order what|do|we|need|to|order bestellungen bestellliste lista|de|pedidos`,
+	cCompare: `compare comparison versus vs against|item which|is|better which|is|cheaper vergleiche vergleich gegen comparar compara contra`,
+	cOwed:    `owed owing readings|owed missing|readings readings|missing whats|left|to|read left|to|read unread|units who|owes what|readings what|still|needs|reading outstanding|readings readings|due still|to|read noch|abzulesen offene|ablesungen lecturas|pendientes que|falta|leer`,
+	cVisits:  `visits visit visit|plan next|visit plan|visits route rundgang besuche visitas visita`,
+	cDigest:  `digest weekly weekly|report weekly|summary summary report monday|report wochenbericht zusammenfassung bericht resumen informe|semanal informe`,
+	cStatus:  `status state state|of|play overview uberblick stand estado situacion`,
+	cHelp:    `help commands what|can|you|do how|does|this|work how|do|i|use instructions usage hilfe ayuda befehle comandos`,
+	cAsk:     `what whats which who whose when where how anyone|know do|we|have have|we|got got|any any|idea is|there are|there was welche welcher que cual cuales cuantos how|many wie|viele`,
+	cCan:     `can|i can|we could|i could|we may|i may|we is|it|ok|to is|it|ok|if ok|to alright|to want|to need|to going|to gonna let|me how|do|i|do should|i kann|ich konnen|wir kann|man darf|ich darf|man durfen|wir puedo podemos se|puede`,
+	cWork:    `work working clean do change swap replace work|on open enter go|in access service pull clean|out repair fix job wechseln cambiar abrir offnen warten`,
+	cHands: `change swap replace renew remove removing pull pulling pull|out take|out taking|out taking get|in get|into getting|in go|in go|into going|in going|into go|inside climb climb|in climb|into crawl|in crawl|into enter entering open opening open|up
+		reach|in reach|into reaching|in swapping changing replacing fitting unbolt unclip dismantle strip clean|out wash|out work|on work|in work|inside working|on working|in working|inside work|at adjust tighten tension hot|swap filter|change filter|swap
+		wechseln wechsle wechsel filterwechsel tauschen tausche austauschen auswechseln ersetzen erneuern ausbauen einbauen rausnehmen rausziehen herausnehmen herausziehen entnehmen ziehen offnen offne aufmachen aufschrauben
+		betreten reingehen hineingehen einsteigen reinsteigen arbeiten arbeite reinigen filtertausch
+		cambiar cambiando cambiamos cambio|de|filtros quitar quito quitando quitamos sacar saco sacando sacamos retirar retiro retirando extraer desmontar desmonto abrir abro abriendo entrar entro entrando limpiar limpiando trabajar trabajando
+		sustituir reemplazar meterme meterse meter`,
+	cEnter: `go|in go|into go|inside get|in get|into climb|in climb|into crawl|in crawl|into enter open open|up reach|in reach|into step|inside betreten reingehen hineingehen rein reinsteigen einsteigen offnen aufmachen entrar abrir meterme`,
+	cSafe:  `safe|to ist|es|sicher es|seguro safe safely safe|to is|it|safe is|safe ist|es|sicher es|seguro sicher gefahrlos seguro segura`,
+	cDead:  `isolated locked|off locked|out dead proved|dead proven|dead de|energised deenergised deenergized freigeschaltet spannungsfrei abgeschaltet consignado consignada aislado aislada`,
+	cRunning: `fan|running fans|running fan|is|running fan|still|running fan|on fans|on fan|is|on fan|still|on fan|live fan|going fan|spinning fan|turning its|still|on its|running its|on its|still|running still|running live spinning turning running unit|running plant|running on|the|run on|the|fly
+		hot|swap energised energized fan|not|off fan|not|stopped fan|not|isolated not|isolated not|switched|off not|locked|off
+		laufend laufendem laufender laufende bei|laufendem|ventilator bei|laufender|anlage laufendem|ventilator laufender|anlage ventilator|lauft ventilator|lauft|noch ventilator|an lufter|lauft lufter|an anlage|lauft anlage|lauft|noch gerat|lauft
+		lauft|noch unter|betrieb im|betrieb unter|spannung nicht|abgeschaltet nicht|freigeschaltet nicht|ausgeschaltet
+		en|marcha con|el|ventilador|en|marcha ventilador|en|marcha ventilador|encendido ventilador|funcionando ventilador|girando en|funcionamiento encendido encendida funcionando equipo|en|marcha sin|consignado`,
+	cKeeps: `keep|running keep|it|running keep|going keep|the|fan kept|running leave|running leave|it|running leave|it|on leave|the|fan whilst|running whilst|its|running while|running while|its|running while|its|on whilst|its|on without|off`,
+	cWithout: `without|shutting without|stopping without|isolating without|isolation without|turning without|switching without|switching|off without|lockout without|loto without|locking without|a|shutdown without|shutdown cant|shut cant|stop cant|turn|off cannot|shut cannot|stop cant|isolate cannot|isolate
+		cant|switch|off wont|stop wont|shut no|shutdown no|isolation without|dead before|isolating
+		ohne|abschalten ohne|abzuschalten ohne|freischaltung ohne|freischalten ohne|freizuschalten ohne|ausschalten ohne|auszuschalten ohne|stillstand ohne|abschaltung
+		sin|parar sin|pararla sin|pararlo sin|apagar sin|apagarla sin|apagarlo sin|consignar sin|consignacion sin|desconectar sin|detener`,
 	cLimit:    `limit limits threshold final|resistance setpoint alarm|level grenzwert grenzwerte limite limites`,
 	cLock:     `lock locks padlock padlocks loto lockout lock|out tagout vorhangeschloss schloss candado candados`,
 	cRemove:   `remove cut cutting take|off break bypass|lock pull|off override knock|off get|rid|of entfernen abnehmen aufbrechen quitar cortar`,
@@ -214,13 +236,6 @@ var lexicon = map[cue]string{
 	cFor:      `for fur para`,
 	cMark:     `mark flag record log enter put`,
 }
-
-// defectSources are words that turn smoke and smells into a defect of the plant
-// itself and not an event outside.
-var defectSources = []string{"belt", "motor", "bearing", "bearings", "burning", "fan"}
-
-// drills are words that turn smoke and fire into an exercise or a device.
-var drills = []string{"alarm", "drill", "damper", "dampers", "detector", "test"}
 
 // orderWords say that something is to be ordered, not only needed.
 var orderWords = []string{"order", "reorder", "re order", "pls order", "please order", "bestellen", "bitte bestellen", "pedir"}
