@@ -84,7 +84,7 @@ func start(t *testing.T, change ...func(*webhook.Server)) *bundle {
 	b.server = webhook.Server{
 		Store: b.store, View: view.New(b.store), Queue: b.queue, Now: func() time.Time { return noon },
 		Log:     slog.New(slog.NewTextHandler(b.logs, &slog.HandlerOptions{Level: slog.LevelDebug})),
-		MaxBody: 1 << 20, Rate: 1000, Burst: 1000, KeysFor: time.Nanosecond,
+		MaxBody: 1 << 20, Rate: 1000, Burst: 1000, KeysFor: time.Nanosecond, PlantFor: time.Nanosecond,
 	}
 	for _, c := range change {
 		c(&b.server)
@@ -305,14 +305,14 @@ func (q *switchQueue) Notify(ctx context.Context, n ...queue.Notice) error {
 	return q.Queue.Notify(ctx, n...)
 }
 
-func (q *switchQueue) Allow(ctx context.Context, key string, rate float64, burst int) (bool, time.Duration, error) {
+func (q *switchQueue) Take(ctx context.Context, key string, rate float64, burst, most int) (int, time.Duration, error) {
 	q.mu.Lock()
 	q.asked++
 	q.mu.Unlock()
 	if q.down.Load() {
-		return false, 0, errSwitched
+		return 0, 0, errSwitched
 	}
-	return q.Queue.Allow(ctx, key, rate, burst)
+	return q.Queue.Take(ctx, key, rate, burst, most)
 }
 
 func (q *switchQueue) Ping(ctx context.Context) error {

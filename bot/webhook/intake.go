@@ -127,9 +127,14 @@ type taking struct {
 
 // take commits every item that can be taken, in one transaction.
 func (t *taking) take(ctx context.Context, items []wire.Parsed) (report, error) {
-	reg, err := t.View.Register(ctx)
+	reg, err := t.plant.register(ctx)
 	if err != nil {
 		return report{}, err
+	}
+	if strangers(reg, items) {
+		if reg, err = t.plant.fresh(ctx); err != nil {
+			return report{}, err
+		}
 	}
 	t.results = make([]result, len(items))
 	for i, p := range items {
@@ -143,6 +148,20 @@ func (t *taking) take(ctx context.Context, items []wire.Parsed) (report, error) 
 	rep := report{Results: t.results}
 	rep.count()
 	return rep, nil
+}
+
+// strangers reports whether an item names a bank, point or filter item that the
+// register does not know.
+func strangers(reg *plant.Register, items []wire.Parsed) bool {
+	for _, p := range items {
+		_, bank := reg.Bank(plant.BankID(p.Bank))
+		_, point := reg.Point(p.Point)
+		_, item := reg.Item(p.Item.Item)
+		if p.Bank != "" && !bank || p.Point != "" && !point || p.Item.Item != "" && !item {
+			return true
+		}
+	}
+	return false
 }
 
 // judge puts an item's entry into the batch, or says why not.

@@ -34,16 +34,17 @@ func (s *api) routes() []route {
 }
 
 // Handler is the routes.
-func (s *Server) Handler() http.Handler {
-	a := newAPI(*s)
+func (s *Server) Handler() http.Handler { return newAPI(*s).handler() }
+
+func (s *api) handler() http.Handler {
 	mux := http.NewServeMux()
-	for _, r := range a.routes() {
-		mux.Handle(r.path, a.serve(r))
+	for _, r := range s.routes() {
+		mux.Handle(r.path, s.serve(r))
 	}
 	for path, h := range s.Also {
 		mux.Handle(path, h)
 	}
-	mux.Handle("/", a.serve(route{path: "other", do: func(http.ResponseWriter, *http.Request) error {
+	mux.Handle("/", s.serve(route{path: "other", do: func(http.ResponseWriter, *http.Request) error {
 		return faultf(http.StatusNotFound, "nothing here; send readings to POST /v1/readings and change-outs to POST /v1/swaps. All is described at /openapi.json")
 	}}))
 	return mux

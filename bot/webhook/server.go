@@ -20,7 +20,7 @@ import (
 // Queue is what the intake needs of the queue.
 type Queue interface {
 	Notify(ctx context.Context, notices ...queue.Notice) error
-	Allow(ctx context.Context, key string, perSecond float64, burst int) (ok bool, retryAfter time.Duration, err error)
+	Take(ctx context.Context, key string, perSecond float64, burst, most int) (got int, retryAfter time.Duration, err error)
 	Ping(ctx context.Context) error
 }
 
@@ -38,6 +38,7 @@ type Server struct {
 	Rate      float64       // requests a second for one key and its successors
 	Burst     int           // of them at once
 	KeysFor   time.Duration // a key revoked is taken for so long at most; 0: a second
+	PlantFor  time.Duration // the register is taken as read for so long; 0: 50 ms
 	StopAfter time.Duration // requests begun are given so long when stopping; 0: 10 s
 
 	Metrics *prometheus.Registry // served at /metrics; nil: one of its own
@@ -50,6 +51,7 @@ type Server struct {
 type api struct {
 	Server
 	keys    *keyring
+	plant   *recent
 	shared  *shared
 	metrics *metrics
 	slots   chan struct{} // requests in flight
@@ -63,6 +65,7 @@ func newAPI(s Server) *api {
 	a := &api{
 		Server:  s,
 		keys:    &keyring{load: s.Store.Keys, hold: orElse(s.KeysFor, keysFor)},
+		plant:   &recent{read: s.View.Register, hold: orElse(s.PlantFor, plantFor)},
 		metrics: newMetrics(s.Metrics),
 		slots:   make(chan struct{}, orElse(s.InFlight, 256)),
 	}
@@ -86,8 +89,9 @@ func orElse[T comparable](v, fallback T) T {
 
 // Serve answers on l until ctx is done, then finishes what it has begun.
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
+	a := newAPI(*s)
 	srv := &http.Server{
-		Handler: s.Handler(), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 30 * time.Second,
+		Handler: a.handler(), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 30 * time.Second,
 		WriteTimeout: 30 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
 		ErrorLog: slog.NewLogLogger(s.Log.Handler(), slog.LevelDebug), // of connections: their senders' affair
 	}
@@ -104,6 +108,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	if err != nil {
 		err = errors.Join(err, srv.Close())
 	}
+	a.shared.wait()
 	if serr := <-failed; !errors.Is(serr, http.ErrServerClosed) {
 		err = errors.Join(err, serr)
 	}

@@ -33,6 +33,7 @@ type Plan struct {
 	Parallel int           // senders
 	For      time.Duration // at most so long
 	Resend   int           // requests sent a second time afterwards, to be known
+	Follow   int           // readings followed at a time until the forecast of their bank covers them
 }
 
 // Bounds of a plan.
@@ -66,6 +67,12 @@ type Report struct {
 	Resent        int   `json:"resent"`                   // requests sent again afterwards
 	Forgotten     int   `json:"forgotten"`                // readings of those that were not known with their entry
 	LedgerEntries int64 `json:"ledger_entries,omitempty"` // by which the ledger grew, if it tells; others may have written too
+
+	Followed   int     `json:"followed,omitempty"`   // readings followed from their acknowledgement to a forecast that covers them
+	Unfollowed int     `json:"unfollowed,omitempty"` // given up after a minute
+	LagP50Ms   float64 `json:"lag_p50_ms,omitempty"` // of those followed; one given up counts as a minute
+	LagP95Ms   float64 `json:"lag_p95_ms,omitempty"`
+	LagMaxMs   float64 `json:"lag_max_ms,omitempty"`
 }
 
 // Sound reports whether every reading acknowledged is in the ledger once.
@@ -116,6 +123,8 @@ type runner struct {
 	turnedAway atomic.Int64
 	failed     atomic.Int64
 	refused    atomic.Int64
+
+	follower
 }
 
 // Run sends what the plan says until its count or time is reached or ctx ends,
@@ -141,9 +150,11 @@ func Run(ctx context.Context, p Plan) (Report, error) {
 	}
 	before := r.ledger(ctx)
 	r.began = time.Now()
+	r.startFollowing(ctx)
 	all := r.drive(ctx)
 	took := time.Since(r.began)
 	rep := r.count(all, took)
+	r.endFollowing(&rep)
 	if after := r.ledger(ctx); before > 0 && after > 0 {
 		rep.LedgerEntries = after - before
 	}
@@ -214,6 +225,7 @@ func (r *runner) deliver(ctx context.Context, n int) (sent, bool) {
 				}
 				s.seqs = append(s.seqs, x.Seq)
 			}
+			r.offer(results)
 			return s, true
 		case status == http.StatusTooManyRequests || status == http.StatusServiceUnavailable:
 			r.turnedAway.Add(1)
@@ -230,6 +242,7 @@ func (r *runner) deliver(ctx context.Context, n int) (sent, bool) {
 
 type result struct {
 	Outcome string
+	Bank    string
 	Seq     int64
 }
 
