@@ -52,6 +52,9 @@ func (p *parser) jobGroup(g *group) ([]plant.BankID, bool) {
 // booking gives a change-out a start: "tmrw doing AHU-6 bags 9am".
 func (p *parser) booking(g *group) bool {
 	book := g.line.has(cBook)
+	if book || g.line.has(cDoing, cChange) && !g.line.has(cSwap) || g.dayAhead() {
+		g.takeHour()
+	}
 	future := g.timed && (g.moment.future || g.moment.day == dayOffset && g.moment.n > 0 || g.moment.day == dayDate || g.moment.day == dayWeekday)
 	doing := g.line.has(cDoing, cChange) && future && !g.line.has(cSwap, cCan)
 	if !book && !doing && !p.dayOnly(g) || g.ahu == nil || g.line.has(cNot) || g.has(cSteps) || typedPressure(g.marks) || g.has(cWish) && g.hasKind(mItem, mSize) {
@@ -85,6 +88,62 @@ func (p *parser) booking(g *group) bool {
 		}
 	}
 	return true
+}
+
+// dayAhead reports whether a group names a day to come.
+func (g *group) dayAhead() bool {
+	return g.timed && (g.moment.future || g.moment.day == dayOffset && g.moment.n > 0)
+}
+
+// takeHour reads a bare number after the day of a booking as its hour: "14 Dec 9",
+// "sat 9", "el sábado a las 9". A small hour is one of the afternoon.
+func (g *group) takeHour() {
+	for i, m := range g.marks {
+		if !bareHour(m) || i == 0 {
+			continue
+		}
+		j := i - 1
+		if g.marks[j].is(cAt) || g.marks[j].punct("@") || g.marks[j].punct(",") {
+			j--
+		}
+		day := j >= 0 && g.marks[j].kind == mWhen && g.marks[j].when.day != dayNone && !g.marks[j].when.clock
+		if j >= 0 && !day {
+			var w when
+			if w, day = loneDay(g.marks[j].text); day {
+				g.marks[j].kind, g.marks[j].when = mWhen, w
+			}
+		}
+		if !day || g.timed && g.moment.clock {
+			continue
+		}
+		hour := int(m.q.first.value)
+		if hour >= 1 && hour <= 5 {
+			hour += 12
+		}
+		m.kind, m.when = mWhen, when{clock: true, hour: hour}
+		g.moment, g.timed = momentOf(g.marks)
+		g.cues, g.kinds = gather(g.marks)
+		g.line.sum()
+		return
+	}
+}
+
+// bareHour reports whether a mark is a number that can be an hour and nothing else
+// is said of it.
+func bareHour(m *mark) bool {
+	q := m.q
+	return m.kind == mNum && q.unit.kind == uNone && !q.isRange && q.sign == unsigned && !q.piece && !q.pieceStage && q.first.decimals == 0 && q.first.value < 24 && len(q.first.digits) <= 2
+}
+
+// loneDay reads a short name of a day that is an ordinary word elsewhere: "sat",
+// "Sa", "do".
+func loneDay(w string) (when, bool) {
+	d, ok := shortDays[w]
+	return when{day: dayWeekday, n: d}, ok
+}
+
+var shortDays = map[string]int{
+	"sat": 6, "sun": 0, "wed": 3, "mo": 1, "di": 2, "mi": 3, "do": 4, "fr": 5, "sa": 6, "so": 0, "lun": 1, "mar": 2, "mie": 3, "jue": 4, "vie": 5, "sab": 6, "dom": 0,
 }
 
 // dayOnly reports whether a line is nothing but a bank and a day to come:

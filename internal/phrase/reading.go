@@ -68,7 +68,7 @@ func (p *parser) likely(g *group, s *segment, nums []*mark) bool {
 
 // readings reads the numbers of a segment as pressures.
 func (p *parser) readings(g *group, s *segment, nums []*mark) {
-	if !p.likely(g, s, nums) {
+	if p.strangeBank(g, s, nums) || !p.likely(g, s, nums) || p.piecesBeside(g, s) {
 		return
 	}
 	ahus, ok := p.places(g, true)

@@ -270,6 +270,10 @@ func sayChange(ahu string) string {
 	return fmt.Sprintf("%s: changed already, or to be booked? Nothing saved yet.", ahu)
 }
 
+func sayPieces(ahu, typed string) string {
+	return fmt.Sprintf("%s: %s beside a reading. Were the filters changed, or only read? Nothing saved yet.", ahu, typed)
+}
+
 func sayFanOff(ahu, typed string) string {
 	return fmt.Sprintf("%s: fan off, and yet %s? Nothing saved yet.", ahu, typed)
 }

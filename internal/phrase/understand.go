@@ -121,6 +121,7 @@ func (p *parser) cut() {
 			l := line{n: len(p.lines), from: toks[start].from, to: toks[i-1].to}
 			l.marks = marksOf(p.text, toks[start:i], p.x, p.sc.Sites)
 			l.look(p.text)
+			p.mendSlips(&l)
 			p.lines = append(p.lines, l)
 		}
 		start = i + 1

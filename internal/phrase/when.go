@@ -392,6 +392,9 @@ func (k *marker) weekday(i int) (when, int) {
 		return when{}, i
 	}
 	d, ok := weekdays[k.tok(j).text]
+	if n, short := shortDays[k.tok(j).text]; short && !ok && k.saysHour(j+1) { // "Sa 9 Uhr"
+		d, ok = time.Weekday(n), true
+	}
 	if !ok {
 		return when{}, i
 	}
@@ -406,6 +409,16 @@ func (k *marker) weekday(i int) (when, int) {
 		w.clock, w.hour, w.vague, j = true, 14, true, j+1
 	}
 	return w, j + 1
+}
+
+// saysHour reports whether an hour in so many words stands at i, perhaps after a
+// point or "um": "9 Uhr", "9:30".
+func (k *marker) saysHour(i int) bool {
+	if k.tok(i).sign(".", ",") || k.isWord(i, "um") {
+		i++
+	}
+	_, n := k.clock(i)
+	return n > i && (k.isWord(n-1, "uhr", "h") || k.tok(i+1).sign(":"))
 }
 
 var spans = map[string]time.Duration{

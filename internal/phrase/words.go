@@ -144,7 +144,7 @@ var lexicon = map[cue]string{
 		cambiado cambiados cambiada cambiadas sustituido sustituidos sustituidas reemplazado reemplazados cambie cambio|hecho`,
 	cChange: `change swap replace renew changeout change|out filter|change filterwechsel wechsel wechseln tauschen cambiar cambio sustituir`,
 	cDone:   `done finished complete completed all|done sorted|out fertig erledigt hecho listo terminado acabado`,
-	cClean: `clean now after new start|dp starting|dp baseline clean|dp initial post afterwards currently
+	cClean: `cleaned clean now after new start|dp starting|dp baseline clean|dp initial post afterwards currently
 		sauber danach nachher jetzt neu neue limpio limpios ahora despues nuevo nuevos nuevas`,
 	cBefore:  `before was from old previous previously were|at dirty|at vorher war davor antes estaba de|antes`,
 	cTo:      `to bis hasta until till til → thru`,

@@ -1,0 +1,89 @@
+package phrase
+
+import "slices"
+
+// strangeBank asks which bank is meant by a word of no known meaning that stands
+// where one belongs, beside a tag and a number: "ahu3 sek 151".
+func (p *parser) strangeBank(g *group, s *segment, nums []*mark) bool {
+	if len(s.banks) > 0 || g.ahu == nil && p.carried == nil || g.line.polar || g.line.unknown > 2 {
+		return false
+	}
+	w := strangeWord(g.marks)
+	if w == nil {
+		return false
+	}
+	ahus, ok := p.places(g, true)
+	if !ok || len(ahus) != 1 {
+		return !ok
+	}
+	if len(p.banksOf(ahus[0])) < 2 && p.likely(g, s, nums) {
+		return false
+	}
+	p.askBank(ahus[0], edit{from: w.from, to: w.to}, p.text[w.from:w.to])
+	return true
+}
+
+// strangeWord finds the unknown word that labels a number: right before it, or
+// after it when it is much like a word for a bank.
+func strangeWord(ms []*mark) *mark {
+	for i, m := range ms {
+		if m.kind != mNum || m.q.piece || m.q.pieceStage || m.q.clockish {
+			continue
+		}
+		j := i - 1
+		if j > 0 && ms[j].sign(":", "=", "-") {
+			j--
+		}
+		if j >= 0 && ms[j].kind == mWord && len(ms[j].text) <= 12 && gaugeValue(m.q) {
+			return ms[j]
+		}
+		if i+1 < len(ms) && ms[i+1].kind == mWord && likeStage(ms[i+1].text) {
+			return ms[i+1]
+		}
+	}
+	return nil
+}
+
+// gaugeValue reports whether a number is one that a filter gauge shows.
+func gaugeValue(q quantity) bool {
+	return q.unit.kind == uPressure || q.unit.kind == uNone && (q.first.decimals > 0 || q.first.value >= 15) && q.first.value <= 1500
+}
+
+// likeStage reports whether w is a word for a bank but for one letter.
+func likeStage(w string) bool {
+	if len(w) < 3 {
+		return false
+	}
+	for right, phrases := range stageWords {
+		if len(right) >= 3 && right[0] == w[0] && len(phrases[0].words) == 1 && editDistance(w, right, 2) == 1 {
+			return true
+		}
+	}
+	return false
+}
+
+// piecesBeside asks about a number of pieces beside a reading, with no word of a
+// change-out: "ahu3 bag 150 pa 12 off".
+func (p *parser) piecesBeside(g *group, s *segment) bool {
+	i := slices.IndexFunc(s.marks, func(m *mark) bool { return m.kind == mNum && m.q.piece })
+	if i < 0 || g.line.question || g.line.has(cDefect, cWish, cOrdered, cArrived, cStock, cLeft, cNot) {
+		return false
+	}
+	from, to := s.marks[i].from, s.marks[i].to
+	switch {
+	case i+1 < len(s.marks) && s.marks[i+1].is(cPiece):
+		to = s.marks[i+1].to
+	case i > 0 && (s.marks[i-1].is(cPiece) || s.marks[i-1].sign("×")):
+		from = s.marks[i-1].from
+	default:
+		return false
+	}
+	ahus, ok := p.places(g, true)
+	if !ok {
+		return true
+	}
+	p.problem(AskChange, sayPieces(p.reg.Name(ahus[0]), p.raw(from, to)),
+		option{keys: []string{"changed", "swapped"}, label: "changed", edits: []edit{{from, from, "changed "}}},
+		option{keys: []string{"read", "reading", "only read"}, label: "only read", edits: []edit{{from, to, ""}}})
+	return true
+}
