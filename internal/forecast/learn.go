@@ -15,7 +15,7 @@ const (
 
 // Learn returns the fleet prior: the class prior moved towards what the
 // finished lives show, by as much as their number allows. Lives without an end
-// are ignored; none at all returns the class prior. Of more than a thousand
+// are ignored; none at all returns the class prior. Of more than some hundred
 // those are taken that a Sample keeps. The result does not depend on the order
 // of the lives.
 //

@@ -9,8 +9,8 @@ import (
 )
 
 // mostLives is the number of finished lives that a fleet's prior is learnt
-// from. A typical life is known within 1 % by then; more would add only time.
-const mostLives = 1000
+// from. The typical life is known within 1 % by then; more would add only time.
+const mostLives = 600
 
 // A Sample keeps enough of a fleet's finished lives to learn from, in memory
 // that does not grow with the fleet: the lives of whole banks, chosen by a
