@@ -155,7 +155,7 @@ func TestUnitHabitDoesNotMatter(t *testing.T) {
 			hz := 54.0
 			r.FanHz = &hz
 			r.Pa *= math.Pow(0.9, resistance.DefaultExponent) // as read at 90 % of the speed
-			if h == units.IP { // typed in inches, carried to Pa at the edge
+			if h == units.IP {                                // typed in inches, carried to Pa at the edge
 				r.Pa = units.InH2O.ToPa(units.InH2O.FromPa(r.Pa))
 			}
 			entries[i].Body = r
