@@ -39,6 +39,9 @@ func (e *Engine) replace(ctx context.Context, t *talk, text string, origin chann
 		return nil // it says so still
 	}
 	meaning := phrase.Understand(text, t.scope)
+	if a, ask := t.farOff(meaning); ask {
+		return e.ask(ctx, t, a, origin)
+	}
 	unsure, ask, err := e.whichReading(ctx, t, meaning, made)
 	if err != nil {
 		return err
@@ -95,7 +98,11 @@ func (e *Engine) rewrite(ctx context.Context, t *talk, meaning phrase.Meaning, o
 		recipe.Also = say.LinesGone(gone)
 	}
 	b.Posts = e.alerts(t, added)
+	if recipe.Warnings, err = e.warnings(ctx, t, changed); err != nil {
+		return err
+	}
 	lists, sent := e.jobPosts(t, added)
+	recipe.NoSteps = t.specialistsOnly(e.Steps, changed)
 	b.Entries = append(b.Entries, sent...)
 	return e.commitWithReply(ctx, t, b, recipe, lists...)
 }

@@ -108,6 +108,9 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 	if a, ask := t.doneEarly(meaning); ask {
 		return e.ask(ctx, t, a, origin)
 	}
+	if a, ask := t.farOff(meaning); ask {
+		return e.ask(ctx, t, a, origin)
+	}
 	a, ask, err := e.whichReading(ctx, t, meaning, nil)
 	if err != nil {
 		return err

@@ -58,6 +58,17 @@ func (e *Engine) lists(t *talk, x entry.Entry, entries []entry.Entry) ([]digest.
 	return nil, nil
 }
 
+// specialistsOnly are the banks among those booked for which no steps go out.
+func (t *talk) specialistsOnly(steps safework.Catalogue, entries []entry.Entry) (out []plant.BankID) {
+	for _, x := range entries {
+		b, booking := bodySaid(x).(entry.Booking)
+		if ahu, known := t.reg.AHU(x.Place); booking && !b.Cancelled && known && steps.List(ahu, t.siteOf(x.Place).Jurisdiction, safework.DayBefore).Stop {
+			out = append(out, x.Place)
+		}
+	}
+	return out
+}
+
 // jobPost addresses a post: to a person, or into the message's thread.
 func (e *Engine) jobPost(t *talk, p digest.KeyedPost) ledger.OutboxPost {
 	o := e.ready(t, p.Key, p.Post)

@@ -30,6 +30,11 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 	}
 	recipe := say.Recipe{Source: key + ":", Notes: append(notesOf(meaning), d.notes...), Unstated: d.unstated, Old: d.old, Undo: key}
 	recipe.Barred = t.saidInstead(meaning, barred)
+	recipe.NoSteps = t.specialistsOnly(e.Steps, d.entries)
+	var err error
+	if recipe.Warnings, err = e.warnings(ctx, t, d.entries); err != nil {
+		return err
+	}
 	if meaning.Query != nil {
 		recipe.Also = say.OrderHint(meaning.Query)
 	}

@@ -322,16 +322,22 @@ func (a Assessment) Row(reg *plant.Register) duelist.Row {
 }
 
 // Job is the bank's next change-out for planning visits; false when no date is
-// foreseen.
+// foreseen. One that is booked is always among them, whatever else is said of it.
 func (a Assessment) Job(now time.Time) (duelist.Job, bool) {
-	best := a.LeastCost
+	best, booked := a.LeastCost, time.Time{}
+	if b := a.Booking; b != nil && b.Start.After(now.AddDate(0, 0, -1)) {
+		booked = b.Start
+	}
 	if best.IsZero() || !a.Dates.Median.IsZero() && a.Dates.Median.Before(best) {
 		best = a.Dates.Median
 	}
 	if a.Deferred != nil && a.Deferred.Until.After(best) {
 		best = a.Deferred.Until
 	}
-	if best.IsZero() || a.Condition == duelist.Doubtful || a.Condition == duelist.Unread {
+	if best.IsZero() {
+		best = booked
+	}
+	if best.IsZero() || booked.IsZero() && (a.Condition == duelist.Doubtful || a.Condition == duelist.Unread) {
 		return duelist.Job{}, false
 	}
 	latest := a.Dates.P10
@@ -344,11 +350,9 @@ func (a Assessment) Job(now time.Time) (duelist.Job, bool) {
 	if a.Deferred != nil && a.Deferred.Until.After(latest) {
 		latest = a.Deferred.Until
 	}
-	j := duelist.Job{Bank: a.Bank, Best: best, Latest: latest, Early: a.earlyPerDay(now), Late: a.Energy.MoneyPerDay, Hours: a.LabourHours}
-	if a.Booking != nil {
-		j.Booked = a.Booking.Start
-	}
-	return j, true
+	return duelist.Job{
+		Bank: a.Bank, Best: best, Latest: latest, Booked: booked, Early: a.earlyPerDay(now), Late: a.Energy.MoneyPerDay, Hours: a.LabourHours,
+	}, true
 }
 
 // earlyPerDay is the worth of filter life thrown away by changing a day early:

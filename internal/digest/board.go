@@ -27,6 +27,7 @@ type Board struct {
 	Doubts  []Doubt
 	Stock   []duelist.Holding
 	OnOrder []duelist.Coming
+	Wishes  []Wish      // asked for and not ordered since
 	PerDay  units.Money // what dirt costs a day, all banks of flow-held fans
 	KWhDay  float64
 	KgDay   float64
@@ -42,6 +43,15 @@ type Owed struct {
 	Name  string       `json:"name"`
 	Since time.Time    `json:"since"` // last reading or change-out; zero: none
 	Why   string       `json:"why,omitempty"`
+}
+
+// Wish is a number of an item that somebody asked to be ordered.
+type Wish struct {
+	Seq   int64
+	Item  string
+	Count int
+	By    string
+	At    time.Time
 }
 
 // Doubt is an open finding with its bank.
@@ -142,8 +152,10 @@ func (b *Board) supplies(in Input) {
 			counts[s.Item], counted[s.Item] = s.Count, true
 		case entry.Order:
 			if s.Requested {
+				b.Wishes = append(b.Wishes, Wish{x.Seq, s.Item, s.Count, x.By, x.At})
 				continue
 			}
+			b.Wishes = slices.DeleteFunc(b.Wishes, func(w Wish) bool { return w.Item == s.Item }) // granted
 			if s.Received {
 				counts[s.Item] += s.Count
 				b.OnOrder = arrived(b.OnOrder, s)
@@ -214,7 +226,7 @@ func (b *Board) plan(in Input) {
 	var jobs []duelist.Job
 	until := in.Now.Add(horizon)
 	for _, a := range in.Assessments {
-		if j, ok := a.Job(in.Now); ok && j.Best.Before(until) {
+		if j, ok := a.Job(in.Now); ok && (j.Best.Before(until) || j.Booked.After(in.Now) && j.Booked.Before(until)) {
 			jobs = append(jobs, j)
 		}
 	}

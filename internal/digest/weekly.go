@@ -217,6 +217,9 @@ func (w weekly) orders() []string {
 		}
 		lines = append(lines, s)
 	}
+	for _, a := range w.b.Wishes {
+		lines = append(lines, w.in.Text("- asked for: %d × %s (%s, %s, #%d)", a.Count, a.Item, a.By, w.day(a.At), a.Seq))
+	}
 	return w.under(w.in.Text("To order:"), lines, w.half(), w.in.Text("type orders"))
 }
 

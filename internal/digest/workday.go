@@ -17,16 +17,27 @@ func NextWorkingDay(site plant.Site, t time.Time) time.Time { return workingDay(
 // lastWorkingDay is the last working day before the day of t, likewise.
 func lastWorkingDay(site plant.Site, t time.Time) time.Time { return workingDay(site, t, -1) }
 
-func workingDay(site plant.Site, t time.Time, step int) time.Time {
-	loc := site.Location()
+// WorksOn reports whether a crew works at a site on the day of t.
+func WorksOn(site plant.Site, t time.Time) bool {
+	day := t.In(site.Location())
+	return workWeek(site)[day.Weekday()] && !slices.Contains(site.Schedule.Holidays, day.Format(time.DateOnly))
+}
+
+// workWeek are the site's working days, indexed by time.Weekday.
+func workWeek(site plant.Site) [7]bool {
 	days, err := plant.ParseDays(workDays(site))
 	if err != nil {
-		days = [7]bool{false, true, true, true, true, true, false}
+		return [7]bool{false, true, true, true, true, true, false}
 	}
+	return days
+}
+
+func workingDay(site plant.Site, t time.Time, step int) time.Time {
+	loc := site.Location()
 	y, m, d := t.In(loc).Date()
 	for i := 1; i <= 366; i++ {
 		day := time.Date(y, m, d+i*step, 12, 0, 0, 0, loc)
-		if days[day.Weekday()] && !slices.Contains(site.Schedule.Holidays, day.Format(time.DateOnly)) {
+		if WorksOn(site, day) {
 			return day
 		}
 	}

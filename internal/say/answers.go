@@ -189,6 +189,9 @@ func DueLine(r duelist.Row, h units.Habit, now time.Time, loc *time.Location) st
 	}
 	if r.Booked != nil {
 		s += ", booked " + daytext.Moment(*r.Booked, loc)
+		if r.Deferred != nil && r.Deferred.After(*r.Booked) {
+			s += " all the same"
+		}
 	}
 	if r.WaitWeek.Amount.IsPositive() && r.Condition != duelist.Doubtful && r.Condition != duelist.Unread {
 		s += "; a week's wait costs " + r.WaitWeek.String()
@@ -350,9 +353,15 @@ func Orders(b digest.Board, reg *plant.Register) string {
 		lines = append(lines, s)
 	}
 	if len(lines) == 0 {
-		return "Nothing to order at " + b.Site.Name + " for the next 12 weeks."
+		lines = []string{"Nothing to order at " + b.Site.Name + " for the next 12 weeks."}
+	} else {
+		lines = append([]string{"To order at " + b.Site.Name + ", next 12 weeks:"}, lines...)
 	}
-	return strings.Join(append([]string{"To order at " + b.Site.Name + ", next 12 weeks:"}, lines...), "\n")
+	for _, w := range b.Wishes {
+		lines = append(lines, fmt.Sprintf("Asked for: %d × %s (%s, %s, #%d). Once ordered, type: ordered %d %s",
+			w.Count, w.Item, w.By, daytext.Day(w.At, b.Now, b.Site.Location()), w.Seq, w.Count, w.Item))
+	}
+	return strings.Join(lines, "\n")
 }
 
 // Visits lists the visits proposed.
@@ -380,11 +389,22 @@ func Visits(b digest.Board, reg *plant.Register) string {
 			case j.Late:
 				n += " (late)"
 			}
-			names = append(names, n)
+			names = append(names, n+contradicted(b, j.Bank, v.Day))
 		}
 		lines = append(lines, fmt.Sprintf("%s: %s", v.Day.In(b.Site.Location()).Format("Mon 2 Jan"), strings.Join(names, ", ")))
 	}
 	return strings.Join(lines, "\n")
+}
+
+// contradicted says that a change-out is planned although it is put off beyond
+// that day.
+func contradicted(b digest.Board, bank plant.BankID, day time.Time) string {
+	for _, r := range b.Rows {
+		if r.Bank == bank && r.Deferred != nil && r.Deferred.After(day.Add(12*time.Hour)) {
+			return " (though put off to " + daytext.Day(*r.Deferred, b.Now, b.Site.Location()) + ")"
+		}
+	}
+	return ""
 }
 
 // Status answers whether the bot is well.

@@ -29,6 +29,8 @@ type Recipe struct {
 	Unstated  map[plant.BankID][]string `json:"unstated,omitempty"`  // what a change-out still lacks
 	Retracted []entry.Entry             `json:"retracted,omitempty"` // what was taken back
 	Old       []entry.Entry             `json:"old,omitempty"`       // what corrections take the place of
+	Warnings  []string                  `json:"warnings,omitempty"`  // what speaks against a booking or a deferral
+	NoSteps   []plant.BankID            `json:"no_steps,omitempty"`  // booked, but for specialists only
 	Edited    bool                      `json:"edited,omitempty"`
 	Barred    string                    `json:"barred,omitempty"` // what was not saved for want of a role
 	Also      string                    `json:"also,omitempty"`   // a hint to add
@@ -68,6 +70,9 @@ func Saved(in SavedInput) channel.Post {
 		}
 	default:
 		lines = append(lines, in.summary(banks)...)
+	}
+	if len(in.Warnings) > 0 {
+		lines = append(lines, "Mind: "+strings.Join(in.Warnings, " "))
 	}
 	lines = append(lines, in.asides()...)
 	lines = append(lines, in.asking()...)
@@ -190,7 +195,11 @@ func (in SavedInput) sentence(x entry.Entry) string {
 		if len(b.Crew) > 0 {
 			crew = " with " + strings.Join(b.Crew, ", ")
 		}
-		return "change-out booked for " + daytext.Moment(b.Start, loc) + crew + ". Steps go out the working day before and before start."
+		s := "change-out booked for " + daytext.Moment(b.Start, loc) + crew + "."
+		if slices.Contains(in.NoSteps, x.Place) {
+			return s + " Specialists only: no steps go out, the supervisors were told."
+		}
+		return s + " Steps go out the working day before and before start."
 	case entry.JobStart:
 		return "job started; steps below are a reminder, not a permit."
 	case entry.JobDone:
@@ -205,7 +214,7 @@ func (in SavedInput) sentence(x entry.Entry) string {
 		case b.Received:
 			return fmt.Sprintf("%d of %s received.", b.Count, b.Item)
 		case b.Requested:
-			return "order asked for: " + orderWords(b) + ". The supervisor sees it in the order list."
+			return "order asked for: " + orderWords(b) + ". It stands in the order list (type orders) until it is ordered."
 		}
 		return "order noted: " + orderWords(b) + "."
 	case entry.Defer:
@@ -333,7 +342,7 @@ func (in SavedInput) outlook(place plant.BankID) []string {
 	}
 	loc, h := in.loc(place), in.habit(place)
 	lines := []string{Outlook(a, h, in.Now, loc)}
-	if c := CostLine(a); c != "" {
+	if c := CostLine(a); c != "" && len(in.Warnings) == 0 { // five lines at most
 		lines = append(lines, c)
 	}
 	return lines
