@@ -50,6 +50,7 @@ func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (chann
 		return channel.Post{Text: say.Status(counts, len(lags))}, err
 	}
 	var parts []string
+	var choices []channel.Choice
 	for _, s := range e.sitesAsked(t, q) {
 		b, err := e.View.Board(ctx, s, e.Now())
 		if err != nil {
@@ -59,6 +60,7 @@ func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (chann
 		switch q.Kind {
 		case phrase.QueryDue:
 			parts = append(parts, say.Due(b, q.Within))
+			choices = append(choices, e.supervisorChoices(t, dueUnbooked(b))...)
 		case phrase.QueryOwed:
 			parts = append(parts, say.Owed(b))
 		case phrase.QueryStock:
@@ -77,7 +79,7 @@ func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (chann
 			return channel.Post{Text: say.NotUnderstood()}, nil
 		}
 	}
-	return channel.Post{Text: strings.Join(parts, "\n\n")}, nil
+	return channel.Post{Text: strings.Join(parts, "\n\n"), Choices: choices}, nil
 }
 
 func (e *Engine) sitesAsked(t *talk, q phrase.Query) []plant.Site {

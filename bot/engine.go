@@ -69,6 +69,9 @@ func (e *Engine) HandleMessage(ctx context.Context, m channel.Message) error {
 	if handled, err := e.confirmed(ctx, t); handled {
 		return err
 	}
+	if handled, err := e.asked(ctx, t); handled {
+		return err
+	}
 	meaning, err := e.understand(ctx, t, m)
 	if err != nil {
 		return err

@@ -126,8 +126,7 @@ func (e *Engine) choiceOf(ctx context.Context, value string) (q question, i int,
 
 // HandlePress takes a pressed button.
 func (e *Engine) HandlePress(ctx context.Context, p channel.Press) error {
-	m := channel.Message{Platform: p.Platform, Team: p.Team, Channel: p.Channel, Thread: p.Thread, ID: p.ID,
-		User: p.User, UserName: p.UserName, Is: p.Is, At: p.At, Mention: true} // a press speaks to the bot, wherever it is
+	m := pressed(p)
 	t, err := e.talk(ctx, m)
 	if err != nil || t == nil {
 		return err
@@ -146,6 +145,8 @@ func (e *Engine) HandlePress(ctx context.Context, p channel.Press) error {
 		}
 	case "steps-read":
 		return e.stepsRead(ctx, t, p.Value)
+	case channel.ActionForm:
+		return e.formBarred(ctx, t, p.Value)
 	}
 	return e.reply(ctx, t, channel.Post{Text: say.StaleButton()})
 }

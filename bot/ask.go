@@ -1,0 +1,14 @@
+package bot
+
+import "context"
+
+// asked takes what is asked of the bot itself rather than of the plant: a round
+// to fill in, a person's own page. Handled is false when it is neither.
+func (e *Engine) asked(ctx context.Context, t *talk) (handled bool, err error) {
+	for _, try := range []func(context.Context, *talk) (bool, error){e.roundOffered, e.pageAsked} {
+		if handled, err = try(ctx, t); handled || err != nil {
+			return true, err
+		}
+	}
+	return false, nil
+}
