@@ -123,18 +123,20 @@ func TestMoreDustShortensTheLife(t *testing.T) {
 func TestUnitsOfTheAxisDoNotMatter(t *testing.T) {
 	t.Parallel()
 	prior := forecast.Learn(forecast.ClassPrior("secondary"), history(3, 10))
-	life := lived(4, 12, 0.6)
-	hours := forecast.Fit(prior, life)
-	minutes := life
-	minutes.NowX *= 60
-	minutes.Obs = slices.Clone(life.Obs)
-	for i := range minutes.Obs {
-		minutes.Obs[i].X *= 60
-	}
-	post := forecast.Fit(prior.Rescaled(60), minutes)
-	for _, q := range quantiles {
-		if a, b := hours.Quantile(q), post.Quantile(q)/60; math.Abs(a/b-1) > 1e-9 {
-			t.Errorf("quantile %v: %v h, reckoned in minutes %v h", q, a, b)
+	for _, n := range []int{12, 100} { // so many readings that they are merged, too
+		life := lived(4, n, 0.6)
+		hours := forecast.Fit(prior, life)
+		minutes := life
+		minutes.NowX *= 60
+		minutes.Obs = slices.Clone(life.Obs)
+		for i := range minutes.Obs {
+			minutes.Obs[i].X *= 60
+		}
+		post := forecast.Fit(prior.Rescaled(60), minutes)
+		for _, q := range quantiles {
+			if a, b := hours.Quantile(q), post.Quantile(q)/60; math.Abs(a/b-1) > 1e-9 {
+				t.Errorf("%d readings, quantile %v: %v h, reckoned in minutes %v h", n, q, a, b)
+			}
 		}
 	}
 }

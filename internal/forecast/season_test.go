@@ -90,8 +90,14 @@ func TestSeasonDoseAndBack(t *testing.T) {
 	s := forecast.FlatSeason()
 	s[time.March-1], s[time.April-1] = 2, 0.5
 	coming := []forecast.MonthHours{{Month: time.March, Hours: 100}, {Month: time.April, Hours: 200}, {Month: time.May, Hours: 50}}
-	if got := s.Dose(coming); got != 350 { // 2·100 + ½·200 + 50
-		t.Errorf("dose %v, want 350", got)
+	if got := s.Dose(coming[:2]); got != 300 { // 2·100 + ½·200: the same as without a season
+		t.Errorf("dose %v, want 300", got)
+	}
+	if got := s.Dose(coming[:1]); got != 200 {
+		t.Errorf("dose of March %v, want 200", got)
+	}
+	if got := s.Dose(coming[1:]); got != 150 { // ½·200 + 50
+		t.Errorf("dose of April and May %v, want 150", got)
 	}
 	for dose, want := range map[float64]float64{50: 25, 200: 100, 250: 200, 325: 325, 400: 400} {
 		if got := s.HoursFor(dose, coming); math.Abs(got-want) > 1e-9 {
