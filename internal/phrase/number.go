@@ -1,5 +1,7 @@
 package phrase
 
+import "clogwise/internal/units"
+
 // signKind says how a number was signed.
 type signKind uint8
 
@@ -22,6 +24,7 @@ type quantity struct {
 	piece         bool // "24 off", "x24": a number of pieces for sure
 	pieceStage    bool // "12 bags": of pieces, where pieces are talked of
 	clockish      bool // "at 2"
+	garbled       bool // "9z": letters of no meaning touch it
 	numTo         int  // byte offset after the number itself
 	unitTo        int  // after its unit
 	carried       bool // the unit was typed with another number of the message
@@ -63,11 +66,36 @@ func (k *marker) number() bool {
 			q.confirmed, end = true, n
 		}
 	}
+	if k.garbledAt(next) {
+		q.garbled = true
+		next, end = next+1, max(end, next+1)
+		if u := k.tok(next); u.kind == tUnit || u.kind == tWord && pressureNamed(u.text) {
+			next, end = next+1, next+1
+		}
+	}
 	q.unitTo = k.toks[next-1].to
 	k.put(mark{kind: mNum, q: q}, end)
 	m := k.out[len(k.out)-1]
 	m.from = min(m.from, from)
 	return true
+}
+
+// garbledAt reports whether letters of no meaning touch the number before token i:
+// "9z", "15l". One or two letters only; more are a word typed without a blank.
+func (k *marker) garbledAt(i int) bool {
+	t := k.tok(i)
+	if t.kind != tWord || !t.glued || len(t.text) > 2 || k.toks[i-1].kind != tNumber || k.known(t.text) || k.spanUnit(i) != 0 || k.tok(i+1).glued && k.tok(i+1).kind == tNumber {
+		return false
+	}
+	_, unit := unitNamed(t.text)
+	return !unit && !k.index.prefixes[t.text] && !k.index.starts[t.text] && t.text != "x" && t.text != "st" && t.text != "nd" && t.text != "rd" && t.text != "th" && t.text != "am" && t.text != "pm"
+}
+
+// pressureNamed reports whether a word is a unit of pressure that did not touch
+// its number.
+func pressureNamed(w string) bool {
+	u, ok := unitNamed(w)
+	return ok && u.kind == uPressure && !u.weak
 }
 
 // labelled reports whether the number names a place: "room 12".
@@ -128,10 +156,37 @@ func (k *marker) unitOf(q *quantity, next int) int {
 		return next
 	}
 	if u.unit.weak && u.unit.kind == uOther { // a bare "mm": a size or a column of water, not said
-		return next
+		switch {
+		case u.unit.name != "mm":
+			return next
+		case k.tok(next+1).kind == tWord && sizeWords[k.tok(next+1).text] && k.tok(next+2).kind != tNumber:
+			q.unit = u.unit
+			return next + 1
+		case !k.columnOfWater(q.first.value):
+			return next
+		}
+		q.unit = pressureUnit(units.MmH2O)
+		return next + 1
 	}
 	q.unit = u.unit
 	return next + 1
+}
+
+// sizeWords follow a length in millimetres that is none of a column of water.
+var sizeWords = set("deep thick wide long high gap gaps hole holes tear tears rip crack hose tube bolt bolts screw screws off out short clearance panel panels pleat pleats bag bags filter filters dia diameter dick breit tief lang loch riss ancho largo agujero")
+
+// columnOfWater reports whether v millimetres are what a gauge shows: right after a
+// bank, a tag or the like, and not of parts that are wanted.
+func (k *marker) columnOfWater(v float64) bool {
+	n := len(k.out)
+	if n == 0 || v < 1 || v > 200 || hasCue(k.out[max(0, n-8):], cWish, cOrdered, cArrived, cStock) {
+		return false
+	}
+	last := k.out[n-1]
+	if n > 1 && last.sign(":", "=", ",") {
+		last = k.out[n-2]
+	}
+	return last.kind == mBank || last.kind == mAHU || last.anyOf(cAt, cFill, cClean, cBefore)
 }
 
 // littleIn reports whether "in" before token i is the preposition.

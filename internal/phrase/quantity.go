@@ -117,6 +117,19 @@ func (e expect) unitsAt() []units.PressureUnit {
 	return list
 }
 
+// moreUnits lists the credible ways to read v in the units that no gauge of the
+// bank is known to show, but people type all the same.
+func (e expect) moreUnits(v float64, r role) []candidate {
+	lo, hi := e.credible(r)
+	var out []candidate
+	for _, u := range []units.PressureUnit{units.KPa, units.Mbar, units.MmH2O} {
+		if pa := u.ToPa(v); pa >= lo && pa <= hi {
+			out = append(out, candidate{unit: pressureUnit(u), value: v, pa: pa})
+		}
+	}
+	return out
+}
+
 // readings lists the credible ways to read v in a role.
 func (e expect) readings(v float64, r role) []candidate {
 	lo, hi := e.credible(r)
@@ -179,6 +192,9 @@ func (e expect) choices(v float64, r role) []candidate {
 	high *= 2 // a choice above the limit is asked about once more
 	if e.bank.Gauge.Unit != "" {
 		add(e.bank.Gauge.Unit, leastPa, high)
+	}
+	for _, c := range e.moreUnits(v, r) {
+		add(c.unit.pressure, c.pa, c.pa)
 	}
 	add(units.Pa, 10, high)
 	add(units.InH2O, 10, high)
@@ -271,6 +287,10 @@ func (p *parser) pressure(bank plant.BankID, m *mark, n number, r role) (value, 
 	q := m.q
 	u := q.resolved
 	v := value{unit: u.name}
+	if q.garbled {
+		p.problem(AskNumber, sayGarbled(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
+		return v, false
+	}
 	switch {
 	case q.unit.kind == uOther:
 		return v, false
@@ -516,8 +536,8 @@ func (p *parser) askHigh(bank plant.BankID, e expect, m *mark, v value, top bool
 // askSlip asks about a value so small that the unit must be another.
 func (p *parser) askSlip(bank plant.BankID, e expect, m *mark, v value, u unit) {
 	options := []option{}
-	for _, c := range e.readings(m.q.first.value, roleReading) {
-		if c.unit.pressure != u.pressure && !c.dropped && len(options) < 2 && !m.q.isRange {
+	for _, c := range e.otherUnits(m.q.first.value, u.pressure) {
+		if len(options) < 2 && !m.q.isRange {
 			options = append(options, option{keys: []string{unitTyped(c.unit), c.unit.name, "in"}[:2+btoi(c.unit.pressure == units.InH2O)], label: both(c), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
 		}
 	}
@@ -525,12 +545,30 @@ func (p *parser) askSlip(bank plant.BankID, e expect, m *mark, v value, u unit) 
 	p.problem(AskUnit, saySlip(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)), options...)
 }
 
+// otherUnits lists the credible ways to read v in another unit than the one typed,
+// the nearest to the last reading first.
+func (e expect) otherUnits(v float64, typed units.PressureUnit) []candidate {
+	var out []candidate
+	for _, c := range append(e.readings(v, roleReading), e.moreUnits(v, roleReading)...) {
+		same := func(o candidate) bool { return o.unit.pressure == c.unit.pressure }
+		if c.unit.pressure != typed && !c.dropped && !slices.ContainsFunc(out, same) {
+			out = append(out, c)
+		}
+	}
+	if e.last > 0 {
+		slices.SortStableFunc(out, func(a, b candidate) int {
+			return cmp.Compare(math.Abs(math.Log(a.pa/e.last)), math.Abs(math.Log(b.pa/e.last)))
+		})
+	}
+	return out
+}
+
 // askImpossible refuses a value no filter gauge shows, offering units in which
 // the number would make sense.
 func (p *parser) askImpossible(bank plant.BankID, e expect, m *mark, v value) {
 	var options []option
-	for _, c := range e.readings(m.q.first.value, roleReading) {
-		if !c.dropped && len(options) < 2 && m.q.sign == unsigned && !m.q.isRange {
+	for _, c := range e.otherUnits(m.q.first.value, m.q.resolved.pressure) {
+		if len(options) < 2 && m.q.sign == unsigned && !m.q.isRange {
 			options = append(options, option{keys: []string{unitTyped(c.unit), c.unit.name}, label: both(c), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
 		}
 	}

@@ -155,6 +155,10 @@ func saySlip(bank, typed string) string {
 	return fmt.Sprintf("%s %s is next to nothing. Which unit? Nothing saved yet.", bank, typed)
 }
 
+func sayGarbled(bank, typed string) string {
+	return fmt.Sprintf("%s: I can't read %q as a number. Send it again. Nothing saved.", bank, typed)
+}
+
 func sayNoUnitFits(bank, typed string) string {
 	return fmt.Sprintf("%s: %s fits no unit I would expect there. Send it again with its unit. Nothing saved.", bank, typed)
 }

@@ -69,7 +69,7 @@ func matchUnit(s string) (unit, int) {
 		if u, ok := unitNamed(name.String()); ok && boundary(s, end) && !(u.kind == uOther && len(u.name) == 1 && (start > 0 || end < len(s) && s[end] == '/')) {
 			best, n = u, end
 		}
-		for pos = end; pos < len(s) && strings.IndexByte(". ", s[pos]) >= 0; pos++ {
+		for pos = end; pos < len(s) && strings.IndexByte(". \t", s[pos]) >= 0; pos++ {
 		}
 		if pos < len(s) && s[pos] == '/' {
 			name.WriteByte('/')
