@@ -278,7 +278,11 @@ func (k *marker) unknownTag() bool {
 	if n.kind != tNumber || n.num.alt != 0 || n.num.decimals > 0 && strings.HasPrefix(n.num.digits, "0.") {
 		return false
 	}
-	if k.index.prefixes[t.text] {
+	if k.index.shorts[t.text] && !k.index.prefixes[t.text] {
+		if !n.glued || n.num.decimals > 0 || n.num.value >= 100 || k.tok(j+1).kind == tUnit || k.tok(j+1).kind == tWord && k.tok(j+1).glued {
+			return false
+		}
+	} else if k.index.prefixes[t.text] {
 		if n.num.decimals > 0 || n.num.value >= 1000 {
 			return false
 		}

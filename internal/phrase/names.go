@@ -34,6 +34,7 @@ type Index struct {
 	starts   map[string]bool // first parts of all names, so that most words are looked up once
 	parts    int             // of the longest name
 	prefixes map[string]bool // letters that tags begin with before their number: "ahu", "rtu"
+	shorts   map[string]bool // letters of tags said in short: "t" of "AHU-T1"
 	tags     []tagKey        // for the nearest names
 	zones    map[string]*time.Location
 	banks    map[plant.BankID][]plant.BankID // of each AHU, in the order of the air
@@ -46,7 +47,7 @@ type tagKey struct {
 
 // NewIndex indexes the names of sites, AHUs, banks and items.
 func NewIndex(r *plant.Register) *Index {
-	x := &Index{refs: map[string][]ref{}, starts: map[string]bool{}, prefixes: map[string]bool{}, zones: map[string]*time.Location{}, banks: map[plant.BankID][]plant.BankID{}}
+	x := &Index{refs: map[string][]ref{}, starts: map[string]bool{}, prefixes: map[string]bool{}, shorts: map[string]bool{}, zones: map[string]*time.Location{}, banks: map[plant.BankID][]plant.BankID{}}
 	if r == nil {
 		return x
 	}
@@ -62,6 +63,7 @@ func NewIndex(r *plant.Register) *Index {
 	for _, id := range r.AHUs("") {
 		a, _ := r.AHU(id)
 		x.addTag(a.Tag, id)
+		x.addShort(a.Tag, id)
 		for _, alias := range a.Aliases {
 			x.addTag(alias, id)
 		}
@@ -108,6 +110,19 @@ func (x *Index) addTag(tag string, id plant.BankID) {
 		x.prefixes[parts[0]] = true
 		x.tags = append(x.tags, tagKey{joinParts(parts), id})
 	}
+}
+
+// addShort lets a tag of two sets of letters be said by the second: "T1" for
+// "AHU-T1".
+func (x *Index) addShort(tag string, id plant.BankID) {
+	parts := nameParts(tag)
+	if len(parts) != 3 || isNumber(parts[0]) || isNumber(parts[1]) || !isNumber(parts[2]) {
+		return
+	}
+	short := joinParts(parts[1:])
+	x.add(short, ref{kind: refAHU, id: id})
+	x.shorts[parts[1]] = true
+	x.tags = append(x.tags, tagKey{short, id})
 }
 
 // nameParts cuts a name into folded letter runs and digit runs without leading
@@ -226,10 +241,16 @@ func (x *Index) nearest(key string, sites []string) []plant.BankID {
 	var found []near
 	far := 0
 	for _, t := range x.tags {
-		if !slices.Contains(sites, t.id.Site()) || slices.ContainsFunc(found, func(n near) bool { return n.id == t.id }) {
+		if !slices.Contains(sites, t.id.Site()) {
 			continue
 		}
-		if d := unlike(key, t.key); d <= farthest {
+		d := unlike(key, t.key)
+		i := slices.IndexFunc(found, func(n near) bool { return n.id == t.id })
+		switch {
+		case i >= 0 && d < found[i].d:
+			far -= btoi(found[i].d == farthest)
+			found[i].d = d
+		case i < 0 && d <= farthest:
 			found = append(found, near{t.id, d})
 			far += btoi(d == farthest)
 		}

@@ -177,7 +177,7 @@ func (p *parser) queryPlaces(l *line) ([]plant.BankID, bool) {
 			}
 		}
 	}
-	if !tagged && (len(words) > 0 || !l.hasKind(mSite)) && p.sc.Here != "" {
+	if !tagged && (len(words) > 0 || !l.hasKind(mSite)) && p.sc.Here != "" && l.unknown == 0 {
 		if len(words) > 0 {
 			ahus = append(ahus, p.sc.Here.AHU())
 		} else if l.has(cHow, cWhy, cChart, cCost, cSteps) {

@@ -2,6 +2,35 @@ package phrase
 
 import "slices"
 
+// strangers takes letters and a number that read like a tag, on a line that names no
+// other, for the tag of an AHU that is not here: what is said of "XY-4" must not go
+// to the AHU last talked of.
+func (p *parser) strangers(l *line) {
+	if l.hasKind(mAHU, mItem) || l.has(cStock, cOrdered, cWish, cArrived, cCompare) ||
+		!l.hasKind(mBank) && !typedPressure(l.marks) && !l.has(cWhy, cHow, cDue, cChart, cCost, cSteps, cStatus) {
+		return
+	}
+	for i, m := range l.marks {
+		if m.kind != mWord || len(m.text) < 2 || len(m.text) > 5 || i+1 >= len(l.marks) {
+			continue
+		}
+		n := i + 1
+		if l.marks[n].punct("-") && n+1 < len(l.marks) && l.marks[n].from == m.to {
+			n++
+		}
+		num := l.marks[n]
+		if num.kind != mNum || num.from != l.marks[n-1].to && num.q.signFrom != m.to || num.q.unit.kind != uNone || num.q.isRange || num.q.first.decimals > 0 || num.q.first.value >= 1000 {
+			continue
+		}
+		m.kind, m.tags = mAHU, []tag{{from: m.from, to: num.q.numTo, key: m.text + trimZeros(num.q.first.digits)}}
+		m.to = num.q.numTo
+		l.marks = append(l.marks[:i+1], l.marks[n+1:]...)
+		l.unknown--
+		l.sum()
+		return
+	}
+}
+
 // strangeBank asks which bank is meant by a word of no known meaning that stands
 // where one belongs, beside a tag and a number: "ahu3 sek 151".
 func (p *parser) strangeBank(g *group, s *segment, nums []*mark) bool {

@@ -122,6 +122,7 @@ func (p *parser) cut() {
 			l.marks = marksOf(p.text, toks[start:i], p.x, p.sc.Sites)
 			l.look(p.text)
 			p.mendSlips(&l)
+			p.strangers(&l)
 			p.lines = append(p.lines, l)
 		}
 		start = i + 1

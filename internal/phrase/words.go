@@ -191,7 +191,7 @@ var lexicon = map[cue]string{
 	cBy:      `by von por`,
 	cWith:    `with w mit con crew team|is`,
 	cDue:     `due due|list overdue whats|due whats|next next|up fallig falligkeiten was|ist|fallig que|toca pendientes vencidos to|change|list change|list duelist worklist which|filters|first what|needs|changing what|needs|doing`,
-	cHow:     `how|is hows whens how|are how|does|it|look how|about whats|up|with tell|me|about what|about looking|like check how|long last|reading last|change last|changed history forecast when|will when|is when|does when|do when wann wie|steht|es|um wie|ist como|esta como|va cuando`,
+	cHow:     `how hw hwo howz hows|it hw|is how|is hows whens how|are how|does|it|look how|about whats|up|with tell|me|about what|about looking|like check how|long last|reading last|change last|changed history forecast when|will when|is when|does when|do when wann wie|steht|es|um wie|ist como|esta como|va cuando`,
 	cChart:   `chart graph plot curve trend picture show|me|the|curve diagramm kurve grafik grafico grafica curva`,
 	cCost:    `cost costs costing cost|of how|much|money energy kwh money wasted waste penalty kosten energie energiekosten coste costes cuanto|cuesta energia gasto`,
 	cWhy:     `why why|is explain reason|for warum wieso weshalb erklare por|que explica`,
@@ -203,7 +203,7 @@ var lexicon = map[cue]string{
 	cDigest:  `digest weekly weekly|report weekly|summary summary report monday|report wochenbericht zusammenfassung bericht resumen informe|semanal informe`,
 	cStatus:  `status state state|of|play overview uberblick stand estado situacion`,
 	cHelp:    `help commands what|can|you|do how|does|this|work how|do|i|use instructions usage hilfe ayuda befehle comandos`,
-	cAsk:     `what whats which who whose when where how anyone|know do|we|have have|we|got got|any any|idea is|there are|there was welche welcher que cual cuales cuantos how|many wie|viele`,
+	cAsk:     `hw hwo what whats which who whose when where how anyone|know do|we|have have|we|got got|any any|idea is|there are|there was welche welcher que cual cuales cuantos how|many wie|viele`,
 	cCan:     `can|i can|we could|i could|we may|i may|we is|it|ok|to is|it|ok|if ok|to alright|to want|to need|to going|to gonna let|me how|do|i|do should|i kann|ich konnen|wir kann|man darf|ich darf|man durfen|wir puedo podemos se|puede`,
 	cWork:    `work working clean do change swap replace work|on open enter go|in access service pull clean|out repair fix job wechseln cambiar abrir offnen warten`,
 	cHands: `change swap replace renew remove removing pull pulling pull|out take|out taking|out taking get|in get|into getting|in go|in go|into going|in going|into go|inside climb climb|in climb|into crawl|in crawl|into enter entering open opening open|up
