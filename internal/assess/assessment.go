@@ -26,6 +26,8 @@ type Assessment struct {
 
 	Condition duelist.Condition `json:"condition"`
 	Governing string            `json:"governing"` // which limit governs, in words
+	// CapGoverns says that it is the cap on age or run hours: Median is its date then.
+	CapGoverns bool `json:"cap_governs,omitempty"`
 
 	CleanPa     float64 `json:"clean_pa"`
 	CleanBasis  string  `json:"clean_basis"` // where it comes from

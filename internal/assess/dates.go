@@ -163,7 +163,7 @@ func (w *work) dates() {
 	// The cap is certain: it cuts the distribution of dates off.
 	capAt := w.capAt.In(w.loc)
 	if o.Dates.Median.IsZero() || capAt.Before(o.Dates.Median) {
-		o.Governing = fmt.Sprintf("its age cap (%s)", capWords(w.caps))
+		o.Governing, o.CapGoverns = fmt.Sprintf("its age cap (%s)", capWords(w.caps)), true
 		if o.NoGauge || !w.hasPost {
 			o.Dates = Dates{capAt, capAt, capAt, capAt, capAt}
 			return

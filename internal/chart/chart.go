@@ -46,6 +46,7 @@ type Input struct {
 	LimitNote string  // why this limit, after its figure: "manufacturer"
 	CleanPa   float64 // 0 = not known
 	Reach     *Reach
+	CapAt     time.Time // when age or run hours end the life; zero = no such limit
 
 	Words Words // zero = English
 }
@@ -81,6 +82,7 @@ type Words struct {
 	Doubtful, OverRange          string // OverRange is followed by the gauge's top
 	Range                        string // what the band is
 	NoReadings                   string
+	Cap                          string // what CapAt is, before its date
 	AtDesign                     string // what the pressures are corrected to
 	Date, Month                  string // time layouts
 }
@@ -90,7 +92,7 @@ func English() Words {
 	return Words{
 		Limit: "limit", Clean: "clean", Today: "today", Changed: "changed",
 		Doubtful: "doubtful", OverRange: "above", Range: "likely range (4 in 5)",
-		NoReadings: "no readings yet", AtDesign: "at design airflow",
+		NoReadings: "no readings yet", Cap: "age cap", AtDesign: "at design airflow",
 		Date: "2 Jan", Month: "Jan",
 	}
 }

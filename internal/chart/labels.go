@@ -14,6 +14,7 @@ import (
 func (p *painter) labels() {
 	p.labelLimit()
 	p.labelReach()
+	p.labelCap()
 	p.labelUpright(p.in.Now, label{text: p.in.Words.Today, face: p.plain, color: grey, hides: anyone})
 	p.labelOdd()
 	p.labelClean()
@@ -24,7 +25,14 @@ func (p *painter) labels() {
 	}
 }
 
-func (p *painter) date(t time.Time) string { return t.In(p.in.Loc).Format(p.in.Words.Date) }
+// date prints a day, with its year where that is ahead.
+func (p *painter) date(t time.Time) string {
+	t = t.In(p.in.Loc)
+	if t.Year() > p.in.Now.In(p.in.Loc).Year() {
+		return t.Format(p.in.Words.Date + " 2006")
+	}
+	return t.Format(p.in.Words.Date)
+}
 
 func (l label) width() vg.Length { return l.face.Width(l.text) }
 
@@ -64,6 +72,12 @@ func (p *painter) labelReach() {
 		return
 	}
 	p.labelUpright(r.Median, label{text: p.date(r.Median), face: p.bold, color: ink, hides: anyone})
+}
+
+func (p *painter) labelCap() {
+	if !p.in.CapAt.IsZero() {
+		p.labelUpright(p.in.CapAt, label{text: p.in.Words.Cap + " " + p.date(p.in.CapAt), face: p.bold, color: limited, hides: anyone})
+	}
 }
 
 func (p *painter) labelClean() {

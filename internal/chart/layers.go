@@ -88,7 +88,7 @@ func (p *painter) shown(t time.Time) bool {
 	return s >= p.x.lo && s <= p.x.hi
 }
 
-// swaps draws the change-outs and today as upright lines.
+// swaps draws the change-outs, the cap on age and today as upright lines.
 func (p *painter) swaps() {
 	for _, s := range p.in.Swaps {
 		if p.shown(s) {
@@ -96,6 +96,11 @@ func (p *painter) swaps() {
 			p.upright(changed, x, p.field.Max.Y, nil)
 			p.swapMark(x, p.field.Max.Y)
 		}
+	}
+	if !p.in.CapAt.IsZero() && p.shown(p.in.CapAt) {
+		x := p.x.at(seconds(p.in.CapAt))
+		p.stroke(limited, 5, nil, vg.Point{X: x, Y: p.field.Min.Y}, vg.Point{X: x, Y: p.field.Max.Y})
+		p.mind(heavy, vg.Point{X: x, Y: p.field.Min.Y}, vg.Point{X: x, Y: p.field.Max.Y})
 	}
 	if p.shown(p.in.Now) {
 		x := p.x.at(seconds(p.in.Now))

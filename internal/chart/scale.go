@@ -45,6 +45,9 @@ func (in Input) span() (from, to time.Time) {
 	for _, s := range in.Swaps {
 		widen(s)
 	}
+	if in.Reach == nil && !in.CapAt.IsZero() { // the cap comes first
+		widen(in.CapAt)
+	}
 	switch {
 	case in.Reach != nil:
 		widen(in.Reach.P10)

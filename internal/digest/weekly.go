@@ -147,7 +147,7 @@ func (w weekly) reason(r duelist.Row) []string {
 	if !r.Median.After(w.b.Now) {
 		return append(out, w.in.Text("passed %s about %s", limit, likely))
 	}
-	if span := w.in.Span(r.P10, r.P90, w.b.Now, w.loc); span != likely {
+	if span := w.in.Span(r.P10, r.P90, w.b.Now, w.loc); span != likely && !byAge {
 		return append(out, w.in.Text("reaches %s %s, likely %s", limit, span, likely))
 	}
 	return append(out, w.in.Text("reaches %s %s", limit, likely))

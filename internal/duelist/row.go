@@ -60,6 +60,11 @@ type Row struct {
 	LastRead      time.Time   `json:"last_read,omitzero"`
 }
 
+// ByAge reports whether a cap on age or run hours governs, not the resistance.
+func (r Row) ByAge(h units.Habit) bool {
+	return r.Governing != "" && r.Governing != units.ShortPressure(r.LimitPa, h)
+}
+
 // ActOn is the day to change the bank: the day it was deferred to while that is
 // ahead, else the earlier of the least-cost date and the most likely limit date;
 // zero when neither is known.

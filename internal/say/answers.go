@@ -181,6 +181,8 @@ func DueLine(r duelist.Row, h units.Habit, now time.Time, loc *time.Location) st
 	case r.Condition == duelist.Unread:
 		s += ", never read"
 	case r.Condition == duelist.Due:
+	case r.ByAge(h) && !r.Median.IsZero():
+		s += ", " + r.Governing + " " + daytext.Day(r.Median, now, loc)
 	case !r.Median.IsZero():
 		s += ", " + daytext.Span(r.P10, r.P90, now, loc) + ", likely " + daytext.Day(r.Median, now, loc)
 	}

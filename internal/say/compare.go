@@ -60,10 +60,15 @@ func addOf(o energy.Option) string {
 	return sum.String()
 }
 
-// Firm says in one line whether the cheapest date is firm.
-func Firm(rows []energy.Sensitivity) string {
+// Firm says in one line whether the cheapest date is firm; before says that it
+// comes before the limit.
+func Firm(rows []energy.Sensitivity, before bool) string {
 	if len(rows) == 0 {
 		return ""
+	}
+	what := "The cheapest date"
+	if !before {
+		what = "It costs least to wait for the limit. That"
 	}
 	var moved []string
 	for _, r := range rows {
@@ -72,7 +77,7 @@ func Firm(rows []energy.Sensitivity) string {
 		}
 	}
 	if len(moved) == 0 {
-		return "The cheapest date is firm: it holds with tariff, filter price or dust a fifth up or down."
+		return what + " is firm: it holds with tariff, filter price or dust a fifth up or down."
 	}
-	return "The cheapest date is not firm: it moves with " + join(moved) + "."
+	return what + " is not firm: it moves with " + join(moved) + "."
 }

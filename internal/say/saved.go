@@ -381,6 +381,9 @@ func Outlook(a assess.Assessment, h units.Habit, now time.Time, loc *time.Locati
 		s = fmt.Sprintf("Due now: at or near %s.", limit)
 	case d.Median.IsZero():
 		s = fmt.Sprintf("Not expected to reach %s within years.", limit)
+	case a.CapGoverns && !a.NoGauge && d.P10.Before(d.Median):
+		s = fmt.Sprintf("Reaches %s on %s; %s may come first, from %s (1 in 10).", limit, daytext.Day(d.Median, now, loc),
+			units.ShortPressure(a.LimitPa, h), daytext.Day(d.P10, now, loc))
 	case sameDay(d.P10, d.P90, loc):
 		s = fmt.Sprintf("Reaches %s on %s.", limit, daytext.Day(d.Median, now, loc))
 	default:

@@ -8,6 +8,7 @@ import (
 	"clogwise/internal/assess"
 	"clogwise/internal/daytext"
 	"clogwise/internal/digest"
+	"clogwise/internal/duelist"
 	"clogwise/internal/energy"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
@@ -30,7 +31,11 @@ func Why(a assess.Assessment, firm []energy.Sensitivity, neglect digest.Neglect,
 			units.Pressure(a.Last.Pa, h), daytext.Day(a.Last.At, now, loc), units.ShortPressure(a.Last.DesignPa, h), a.Last.Basis)
 	}
 	if a.LifeStart != nil {
-		add("Filters changed %s, %.0f run hours ago; %d readings count since.", daytext.Day(*a.LifeStart, now, loc), a.HoursRun, a.Readings)
+		s := fmt.Sprintf("Filters changed %s, %.0f run hours ago", daytext.Day(*a.LifeStart, now, loc), a.HoursRun)
+		if !a.NoGauge {
+			s += fmt.Sprintf("; %s since", plural(a.Readings, "reading counts", "readings count"))
+		}
+		lines = append(lines, s+".")
 	} else if a.Last != nil {
 		add("No change-out is on record: the age is guessed from the first reading.")
 	}
@@ -45,13 +50,13 @@ func Why(a assess.Assessment, firm []energy.Sensitivity, neglect digest.Neglect,
 	if neglect.Factor > 0 {
 		add("%s is past its limit: these filters load %.1f times as fast as usual. Change it first.", neglect.Primary, neglect.Factor)
 	}
-	lines = append(lines, narrowing(a)...)
+	lines = append(lines, narrowing(a, now)...)
 	for _, f := range a.Findings {
 		if f.Open {
 			add("Doubt: %s %s", f.Text, f.Check)
 		}
 	}
-	for _, line := range []string{CostLine(a), Firm(firm)} {
+	for _, line := range []string{CostLine(a), firmLine(a, firm)} {
 		if line != "" && len(lines) < whyLines {
 			lines = append(lines, line)
 		}
@@ -69,9 +74,32 @@ func priorWords(a assess.Assessment) string {
 	return "what is usual for such banks; no finished life is on record yet"
 }
 
+// plural counts things.
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// firmLine says how firm the cheapest date is, where one is advised ahead of the
+// limit.
+func firmLine(a assess.Assessment, firm []energy.Sensitivity) string {
+	if a.Condition == duelist.Overdue || a.Condition == duelist.Due || a.LeastCost.IsZero() {
+		return ""
+	}
+	return Firm(firm, a.LeastCost.Before(a.Dates.Median))
+}
+
+// isWide reports whether a range of dates takes in more than a third of the time
+// that is left.
+func isWide(d assess.Dates, now time.Time) bool {
+	return d.P90.IsZero() && !d.Median.IsZero() || d.Median.After(now) && 3*d.P90.Sub(d.P10) > d.Median.Sub(now)
+}
+
 // narrowing says why the range is wide and what would make it narrower, at most
 // two things.
-func narrowing(a assess.Assessment) []string {
+func narrowing(a assess.Assessment, now time.Time) []string {
 	var out []string
 	add := func(s string) {
 		if len(out) < 2 {
@@ -96,6 +124,9 @@ func narrowing(a assess.Assessment) []string {
 	}
 	if a.PriorLevel == "class" {
 		add("Finished lives of this fleet will narrow it in time.")
+	}
+	if len(out) == 0 && isWide(a.Dates, now) {
+		add("The range is wide: the limit is far off, and such filters do not all end alike. Each reading narrows it.")
 	}
 	return out
 }

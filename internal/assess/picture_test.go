@@ -1,0 +1,69 @@
+package assess_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"clogwise/internal/assess"
+	"clogwise/internal/entry"
+	"clogwise/internal/forecast"
+	"clogwise/internal/plant"
+)
+
+// cappedBank is oneBank with a cap on age.
+func cappedBank(months float64, gauge bool) *plant.Register {
+	c := oneBank("").Contents()
+	b := c.Banks[axisBank]
+	b.MaxMonths, b.Gauge.Absent = months, !gauge
+	c.Banks[axisBank] = b
+	return plant.NewRegister(c)
+}
+
+// The picture's message names what governs, and the year where it is not this one.
+func TestPictureTitle(t *testing.T) {
+	t.Parallel()
+	slow := func(rise float64) *history {
+		h := (&history{}).at(0, entry.Swap{Sure: true})
+		for d := 7; d <= 70; d += 7 {
+			h.at(d, entry.Reading{Pa: 60 + rise*float64(d)/70})
+		}
+		return h
+	}
+	cases := []struct {
+		name string
+		reg  *plant.Register
+		h    *history
+		day  int
+		want []string
+		not  string
+	}{
+		{"this year", cappedBank(0, true), slow(72), 71, []string{"reaches 200 Pa about", " Jun"}, "2026"},
+		{"another year", cappedBank(0, true), slow(2), 71, []string{"reaches 200 Pa about", "202"}, "age cap"},
+		{"the cap comes first", cappedBank(6, true), slow(10), 71, []string{"its age cap (6 months) comes first, 1 Sep"}, "reaches"},
+		{"past the cap", cappedBank(2, true), slow(10), 71, []string{"past its age cap (2 months) since 1 May"}, "200 Pa"},
+		{"no gauge", cappedBank(12, false), slow(0), 71, []string{"its age cap (12 months) is 1 Mar 2027"}, "200 Pa"},
+		{"change-out in doubt", cappedBank(0, true), slow(72).at(71, entry.Swap{}).at(72, entry.Reading{Pa: 134}), 73, []string{"change-out of 11 May in doubt"}, "reaches"},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			in := assess.Input{Register: c.reg, Bank: axisBank, Entries: c.h.entries, Prior: forecast.ClassPrior("secondary"), Now: began.AddDate(0, 0, c.day).Add(12 * time.Hour)}
+			p, ok := assess.Picture(in)
+			if !ok {
+				t.Fatal("no picture")
+			}
+			for _, w := range c.want {
+				if !strings.Contains(p.Title, w) {
+					t.Errorf("title %q lacks %q", p.Title, w)
+				}
+			}
+			if c.not != "" && strings.Contains(p.Title, c.not) {
+				t.Errorf("title %q has %q", p.Title, c.not)
+			}
+			if capped := strings.Contains(p.Title, "age cap"); capped && p.Reach != nil {
+				t.Error("a mark on the limit line, though the cap comes first")
+			}
+		})
+	}
+}
