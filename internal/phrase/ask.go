@@ -39,7 +39,7 @@ type edit struct {
 // urgency orders codes: what decides other things is asked first.
 var urgency = []string{
 	AskSite, AskAHU, AskBank, AskJob, AskSign, AskImpossible, AskNumber, AskOrder, AskRange, AskUnit, AskMixedUnits,
-	AskFanOff, AskZero, AskNegative, AskHigh, AskDate, AskFuture, AskWhen, AskChange, AskItem, AskReason,
+	AskFanOff, AskZero, AskNegative, AskHigh, AskDate, AskFuture, AskWhen, AskMoved, AskChange, AskItem, AskReason,
 }
 
 func (p *parser) problem(code, text string, options ...option) {

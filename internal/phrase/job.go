@@ -321,7 +321,7 @@ func (p *parser) jobDone(g *group) bool {
 	if !back && !done || g.line.question || g.line.unknown > 3 || g.has(cNot) {
 		return false
 	}
-	if back && g.has(cDefect, cSwap) { // "belt was off, back on"; "changed bags, fan back on" is a change-out first
+	if back && (g.has(cDefect, cSwap) || g.partBack()) { // "belt was off, back on"; "changed bags, fan back on" is a change-out first
 		return false
 	}
 	if g.ahu == nil && len(p.sc.Booked) == 0 {
@@ -355,6 +355,16 @@ func (p *parser) jobDone(g *group) bool {
 		}
 	}
 	return true
+}
+
+// partBack reports whether it is a part that is back on: "tube back on".
+func (g *group) partBack() bool {
+	for i, m := range g.marks {
+		if m.is(cBack) && g.partAt(i) {
+			return true
+		}
+	}
+	return false
 }
 
 func (p *parser) bookedUnder(g *group) bool {
@@ -441,6 +451,10 @@ func (p *parser) deferral(g *group) bool {
 	if !ok {
 		return true
 	}
+	if g.takesBack(i) {
+		p.add(p.item(g, bank, p.sc.Now, entry.Defer{Until: p.sc.Now, Reason: sayDeferralGone()}))
+		return true
+	}
 	last := slices.IndexFunc(g.marks, func(m *mark) bool { return m.kind == mWhen && m.when.day != dayNone })
 	if last < 0 { // "2 weeks"
 		if last = slices.IndexFunc(g.marks, func(m *mark) bool { return m.kind == mSpan }); last >= 0 {
@@ -463,6 +477,15 @@ func (p *parser) deferral(g *group) bool {
 	}
 	p.add(p.item(g, bank, p.sc.Now, entry.Defer{Until: until, Reason: reason}))
 	return true
+}
+
+// takesBack reports whether a deferral, at mark i, is taken back: "undefer", "cancel
+// the deferral of". One until now holds no longer.
+func (g *group) takesBack(i int) bool {
+	if m := g.marks[i]; strings.HasPrefix(m.text, "un") || strings.HasPrefix(m.text, "no longer") {
+		return true
+	}
+	return g.has(cCancel, cUndo, cRemove) || slices.ContainsFunc(g.marks, func(m *mark) bool { return m.text == "lift" || m.text == "end" })
 }
 
 // reasonAfter is what is said after mark i.

@@ -146,6 +146,7 @@ const (
 	AskJob        = "which-job"   // "done", with several jobs open
 	AskItem       = "item"        // no such item or size in the register
 	AskChange     = "change"      // changed already, or to be changed?
+	AskMoved      = "moved"       // what was saved belongs to another AHU
 	AskFanOff     = "fan-off"     // a reading beside "fan off"
 )
 

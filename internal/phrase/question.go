@@ -223,6 +223,9 @@ func (p *parser) undo(l *line) bool {
 	if len(l.marks) == 0 || !l.marks[0].is(cUndo) && !(len(l.marks) > 1 && l.marks[0].anyOf(cFill, cAmend) && l.marks[1].is(cUndo)) {
 		return false
 	}
+	if l.has(cDefer) { // "undo the deferral of AHU-2 pre"
+		return false
+	}
 	var seq int64
 	for _, m := range l.marks {
 		switch {

@@ -9,6 +9,19 @@ import (
 	"clogwise/internal/plant"
 )
 
+// used asks for what is left when only what was taken is said: "used 6 BAG-592".
+func (p *parser) used(g *group) bool {
+	items := itemsOf(g.marks)
+	if !g.line.has(cUsed) || len(items) != 1 || g.line.question || g.line.has(cSwap, cLeft) || g.hasKind(mBank) {
+		return false
+	}
+	if _, ok := countOf(g.marks, false); !ok {
+		return false
+	}
+	p.problem(AskNumber, sayUsed(items[0]))
+	return true
+}
+
 // stock records a count of an item in the site's store: "stock BAG-592 14".
 func (p *parser) stock(g *group) bool {
 	if !g.line.has(cStock) || g.line.question || g.line.has(cWish, cOrdered, cArrived) {

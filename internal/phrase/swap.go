@@ -12,6 +12,9 @@ func (p *parser) swap(g *group, s *segment) bool {
 	if !p.tellsSwap(g, s) {
 		return false
 	}
+	if p.tornChanged(g, s) {
+		return true
+	}
 	ahus, ok := p.places(g, g.line.unknown == 0 && (len(s.banks) > 0 || saysFilters(s.marks) || len(s.numbers()) > 0))
 	if !ok {
 		return g.ahu != nil || g.lost
@@ -34,7 +37,7 @@ func (p *parser) tellsSwap(g *group, s *segment) bool {
 	if s.has(cLeft) || g.line.polar || g.line.question && len(s.numbers()) == 0 || undone(s.marks) {
 		return false
 	}
-	if s.has(cSwap) && !s.has(cGauge) || s.swap || s.fresh && !g.line.has(cWish, cOrdered, cArrived, cBook, cDefect) {
+	if g.changesFilters(s.marks) || s.swap || s.fresh && !g.line.has(cWish, cOrdered, cArrived, cBook, cDefect) {
 		return true
 	}
 	if s.has(cDone) && !s.has(cJob) && (len(s.banks) > 0 || saysFilters(s.marks)) {

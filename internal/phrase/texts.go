@@ -274,6 +274,24 @@ func sayChange(ahu string) string {
 	return fmt.Sprintf("%s: changed already, or to be booked? Nothing saved yet.", ahu)
 }
 
+func sayBiological() string {
+	return "droppings, mould and dead animals can make people ill: keep out, do not brush or vacuum them dry; the supervisor arranges cleaning"
+}
+
+func sayDeferralGone() string { return "deferral taken back" }
+
+func sayUsed(code string) string {
+	return fmt.Sprintf("How many %s are left in the store? Write for example: stock %s 14. Nothing saved.", code, code)
+}
+
+func sayMoved() string {
+	return "I can't move what is saved to another AHU. Take it back with undo, then send it again with the right tag. Nothing changed."
+}
+
+func sayTornChanged(ahu string) string {
+	return fmt.Sprintf("%s: were all its filters changed, or only the bad one? Nothing saved yet.", ahu)
+}
+
 func sayPieces(ahu, typed string) string {
 	return fmt.Sprintf("%s: %s beside a reading. Were the filters changed, or only read? Nothing saved yet.", ahu, typed)
 }

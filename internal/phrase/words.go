@@ -42,9 +42,13 @@ const (
 	cOff
 	cDefect
 	cFixed
+	cShut
+	cPart
+	cVermin
 	cSame
 	cAmend
 	cUndo
+	cUsed
 	cOrdered
 	cWish
 	cArrived
@@ -117,7 +121,7 @@ func (s *cueSet) add(c cue) { s[c/64] |= 1 << (c % 64) }
 // lexicon lists the words and phrases of each cue: English, then German, then
 // Spanish, folded to lower case without accents and apostrophes.
 var lexicon = map[cue]string{
-	cFill: `last last|time previous letzte zuletzt ultimo ultima since|last ago reading readings read dp|reading lese ablesung lecturas nachste nachsten within in|the|next next innerhalb proximos month week months weeks monat woche mes semana
+	cFill: `but aber sondern sino pero last last|time previous letzte zuletzt ultimo ultima since|last ago reading readings read dp|reading lese ablesung lecturas nachste nachsten within in|the|next next innerhalb proximos month week months weeks monat woche mes semana
 		give send list show tell no a an the is it its was|has|have been are on in im ive i we us our of unit ahu|unit this that there here been had
 		filter filters bank banks dp pd delta pressure drop diff differential needle value reading|is gauge|reads reads reading|now
 		pls please plz ta thx thanks thank|you cheers hi hello hey morning all|good afternoon folks guys team again also just still only got
@@ -162,24 +166,32 @@ var lexicon = map[cue]string{
 	cFanOff: `fan|off fans|off fan|is|off fan|stopped fan|not|running fan|down unit|off unit|is|off unit|stopped unit|not|running ahu|off ahu|is|off not|running switched|off turned|off shut|down plant|off standing|still fan|was|off unit|was|off fan|tripped tripped
 		ventilator|aus anlage|aus gerat|aus steht|still lauft|nicht abgeschaltet ausgeschaltet ventilador|apagado ventilador|parado apagado apagada parado parada equipo|parado`,
 	cOff: `aus down stopped`,
-	cDefect: `fault burnt|out burned|out overheating fell|off came|off fallen|off squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed broken broke cracked loose damaged damage missing
+	cDefect: `droppings poo poop guano excrement dead|bird dead|rat dead|mouse dead|pigeon dead|animal rat rats mice vermin pigeon pigeons nest mould mold mouldy moldy slime algae legionella
+		vogelkot taubenkot kot ratten rattenkot mause schimmel nest tote|ratte toter|vogel tote|maus excrementos excremento palomas ratas raton ratones moho nido snapped perished seized stuttering fault burnt|out burned|out overheating fell|off came|off fallen|off squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed broken broke cracked loose damaged damage missing
 		vibration vibrating bearing bearings noisy noise smell smells burning|smell tripping blocked corroded rusty hole gap bypass bypassing fallen|out fell|out tube|off tube|was|off tube|fell|off tube|came|off hose|off disconnected kinked split bent
 		out|of|order not|working door|open door|ajar door|not|closing seal|gone seal|perished gasket slipped belt|slipping water|ingress standing|water mould mold faulty stuck gauge|dead fan|dead sticking belt|gone frame|bent
 		quietscht undicht gerissen defekt kaputt loch beschadigt lose schlauch|ab riemen larm
 		roto rota rotos rasgado rasgada fuga chirria ruido danado suelto correa|suelta floja flojo averiado`,
-	cFixed: `refitted refit fixed repaired reconnected put|back put|back|on mended resealed reseated tightened back|in|place cleared taped repariert behoben wieder|angeschlossen reparado arreglado conectado`,
+	cShut: `closed shut cleared back|in|place geschlossen`,
+	cPart: `belt belts motor motors seal seals gasket gaskets door doors tube tubes tubing hose hoses bearing bearings sensor sensors transmitter lamp lamps inverter vfd frame clip clips latch handle hinge hatch gauge gauges manometer magnehelic manometer
+		riemen keilriemen dichtung dichtungen tur schlauch schlauche lager fuhler rahmen umrichter
+		correa correas junta juntas puerta tubo manguera rodamiento rodamientos marco manometro`,
+	cVermin: `droppings poo poop guano excrement dead|bird dead|rat dead|mouse dead|pigeon dead|animal rat rats mice vermin pigeon pigeons nest mould mold mouldy moldy slime algae legionella
+		vogelkot taubenkot kot ratten rattenkot mause schimmel nest tote|ratte toter|vogel tote|maus excrementos excremento palomas ratas raton ratones moho nido`,
+	cFixed: `closed shut mended sorted|now all|good|now instandgesetzt gerichtet geflickt wieder|zu wieder|dicht geschlossen reparada reparados arreglada cerrada|ya solucionado resuelto refitted refit fixed repaired reconnected put|back put|back|on mended resealed reseated tightened back|in|place cleared taped repariert behoben wieder|angeschlossen reparado arreglado conectado`,
 	cSame:  `same|as|before same|as|last same|reading unchanged no|change no|drop same gleich|wie|vorher igual|que|antes`,
-	cAmend: `correction correct|that corrected should|be should|have|been should|read should|say shouldve|been meant i|meant typo mistyped my|mistake oops sorry wrong|it|is wrong|its actually
+	cAmend: `wrong|ahu wrong|unit wrong|one falsche|anlage unidad|equivocada correction correct|that corrected should|be should|have|been should|read should|say shouldve|been meant i|meant typo mistyped my|mistake oops sorry wrong|it|is wrong|its actually
 		korrektur korrigiere sollte|sein gemeint correccion corrijo deberia|ser queria|decir perdon`,
 	cUndo:    `undo undo|that take|that|back take|it|back scrap|that delete|that delete|last remove|last scratch|that ignore|that|last cancel|that ruckgangig mach|ruckgangig deshacer deshaz anular|ultimo retract`,
+	cUsed:    `used took taken consumed verbraucht entnommen verwendet usado usados usadas gastado gastados`,
 	cOrdered: `ordered have|ordered order|placed on|order po|raised bestellt pedido|hecho pedidos pedido he|pedido`,
 	cWish:    `order reorder re|order need needs need|to|order pls|order please|order needs|ordering want require running|out|of short|of low|on bestellen brauche brauchen bitte|bestellen necesito necesitamos pedir hacen|falta`,
 	cArrived: `arrived|at arrived received delivered delivery came|in turned|up goods|in in|from|supplier geliefert eingetroffen llegado llegaron recibido recibidos`,
 	cStock:   `stock in|stock stocks store stores in|store shelf on|the|shelf on|shelf counted inventory stocktake stock|count in|hand spares lager bestand auf|lager existencias almacen inventario`,
 	cBook:    `rebook reschedule rescheduled book booking booked schedule scheduled plan planned pencil pencil|in slot|in einplanen eingeplant buchen termin reservar programar programado agendar`,
 	cDoing:   `move moving doing do ill|do well|do going|to|do going|to|change going|to|swap changing swapping replacing ill|change well|change will|change will|do planning tackling mache machen wechsle haremos hago cambiamos cambiaremos`,
-	cCancel:  `cancel cancelled canceled call|off called|off calling|off scrub scrap|booking stornieren storniert absagen abgesagt cancelar cancelado cancelada anular`,
-	cDefer:   `defer deferred deferring postpone postponed put|off push push|back pushed|back hold|off delay verschieben verschoben aufschieben aplazar aplazado posponer`,
+	cCancel:  `unbook unbooked un|book cancel cancelled canceled call|off called|off calling|off scrub scrap|booking stornieren storniert absagen abgesagt cancelar cancelado cancelada anular`,
+	cDefer:   `undefer undeferred un|defer deferral no|longer|deferred aufschub aplazamiento defer deferred deferring postpone postponed put|off push push|back pushed|back hold|off delay verschieben verschoben aufschieben aplazar aplazado posponer`,
 	cOnSite:  `arrived|at on|site onsite at|site arrived|at|site vor|ort en|sitio en|planta`,
 	cStart:   `about|to|start about|to|begin starting starting|now starting|work start start|now started begin beginning beginne fange|an anfangen empiezo empezando empezamos comienzo going|in`,
 	cBack:    `back|on back|running back|up running|again restarted back|online back|in|service up|and|running wieder|an wieder|in|betrieb lauft|wieder en|marcha otra|vez|en|marcha`,
