@@ -239,7 +239,15 @@ func TestScope(t *testing.T) {
 	const foreign = `{"bank":"south/ahu-1/primary","pa":50,"at":"2026-03-02T08:00:00Z"}`
 	b.problem(north.post(call{body: foreign}), 403, "may not write there", "nothing was recorded")
 	b.problem(north.post(call{body: strings.Replace(foreign, "primary", "nonesuch", 1)}), 403, "may not write there") // existence is not told
-	b.problem(north.post(call{body: `{"point":"S.AHU1.PriDP","pa":50}`}), 422, "belongs to no bank of this key")
+	// A point beyond the key's sites looks like one that nobody knows, and stays
+	// aside although it is mapped.
+	for _, name := range []string{"S.AHU1.PriDP", "S.Nonesuch"} {
+		r := north.post(call{body: `{"point":"` + name + `","pa":50}`})
+		if r.code != 202 || r.Aside != 1 || r.Results[0].Bank != "" || !strings.Contains(r.Results[0].Why, "nobody has said") {
+			t.Errorf("point %s: %d %s", name, r.code, r.raw)
+		}
+	}
+	b.head += 2
 	b.problem(points.post(call{body: one}), 403, "may not write there")
 	b.problem(points.post(call{body: `{"point":"N.AHU1.SecDP","pa":50}`}), 403, "may not write there")
 	b.count(0)

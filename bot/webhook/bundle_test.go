@@ -108,6 +108,9 @@ func (b *bundle) fill(ctx context.Context) {
 			At: noon.AddDate(-1, 0, 0), Received: noon.AddDate(-1, 0, 0), Body: e,
 		})
 	}
+	batch.Entries = append(batch.Entries, entry.Entry{
+		Source: "point:1", Kind: entry.KindPoint, Place: "north/ahu-1", At: noon, Received: noon, Body: entry.Point{Name: "N.AHU1.SFHz", Quantity: "fan-hz", Unit: "Hz"},
+	})
 	res, err := b.store.Commit(ctx, batch)
 	if err != nil {
 		b.Fatal(err)
@@ -206,7 +209,7 @@ type reply struct {
 	header http.Header
 	raw    string
 
-	Recorded, Held, Duplicate, Refused int
+	Recorded, Held, Aside, Duplicate, Refused int
 	Results                            []struct {
 		Index              int
 		Outcome, Bank, Why string

@@ -12,6 +12,7 @@ import (
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
 	"clogwise/internal/plant"
+	"clogwise/internal/points"
 	"clogwise/internal/queue"
 )
 
@@ -20,6 +21,7 @@ const (
 	recorded  = "recorded"
 	duplicate = "duplicate" // known by its once-only id; nothing was added
 	held      = "held"      // recorded, kept out of the trend until somebody looks
+	aside     = "aside"     // recorded for a point that nobody has mapped yet; brought in when somebody does
 	refused   = "refused"   // not recorded
 )
 
@@ -42,6 +44,7 @@ type result struct {
 type report struct {
 	Recorded  int      `json:"recorded"`
 	Held      int      `json:"held"`
+	Aside     int      `json:"aside"`
 	Duplicate int      `json:"duplicate"`
 	Refused   int      `json:"refused"`
 	Results   []result `json:"results"`
@@ -54,6 +57,8 @@ func (r *report) count() {
 			r.Recorded++
 		case held:
 			r.Held++
+		case aside:
+			r.Aside++
 		case duplicate:
 			r.Duplicate++
 		case refused:
@@ -65,7 +70,7 @@ func (r *report) count() {
 // status is 202 when something was recorded, whose forecast follows, and 200
 // when all was known.
 func (r *report) status() int {
-	if r.Recorded+r.Held > 0 {
+	if r.Recorded+r.Held+r.Aside > 0 {
 		return http.StatusAccepted
 	}
 	return http.StatusOK
@@ -127,23 +132,27 @@ type taking struct {
 
 // take commits every item that can be taken, in one transaction.
 func (t *taking) take(ctx context.Context, items []wire.Parsed) (report, error) {
-	reg, err := t.plant.register(ctx)
+	now, err := t.plant.lately(ctx)
+	if err == nil && strangers(now, items) {
+		now, err = t.plant.fresh(ctx)
+	}
 	if err != nil {
 		return report{}, err
 	}
-	if strangers(reg, items) {
-		if reg, err = t.plant.fresh(ctx); err != nil {
-			return report{}, err
-		}
-	}
 	t.results = make([]result, len(items))
 	for i, p := range items {
-		t.results[i] = t.judge(reg, i, p)
+		t.results[i] = t.judge(now, i, p)
+	}
+	if err := t.air(ctx, now, items); err != nil {
+		return report{}, err
 	}
 	if len(t.batch.Entries) > 0 {
 		if err := t.commit(ctx, items); err != nil {
 			return report{}, err
 		}
+	}
+	if err := t.mappedMeanwhile(ctx, items); err != nil {
+		return report{}, err
 	}
 	rep := report{Results: t.results}
 	rep.count()
@@ -152,11 +161,11 @@ func (t *taking) take(ctx context.Context, items []wire.Parsed) (report, error) 
 
 // strangers reports whether an item names a bank, point or filter item that the
 // register does not know.
-func strangers(reg *plant.Register, items []wire.Parsed) bool {
+func strangers(now known, items []wire.Parsed) bool {
 	for _, p := range items {
-		_, bank := reg.Bank(plant.BankID(p.Bank))
-		_, point := reg.Point(p.Point)
-		_, item := reg.Item(p.Item.Item)
+		_, bank := now.Bank(plant.BankID(p.Bank))
+		_, point := now.points.Find(p.Point)
+		_, item := now.Item(p.Item.Item)
 		if p.Bank != "" && !bank || p.Point != "" && !point || p.Item.Item != "" && !item {
 			return true
 		}
@@ -165,8 +174,8 @@ func strangers(reg *plant.Register, items []wire.Parsed) bool {
 }
 
 // judge puts an item's entry into the batch, or says why not.
-func (t *taking) judge(reg *plant.Register, i int, p wire.Parsed) result {
-	x, why, err := t.entry(reg, i, p)
+func (t *taking) judge(now known, i int, p wire.Parsed) result {
+	x, why, err := t.entry(now, i, p)
 	if err != nil {
 		if errors.Is(err, errScope) {
 			t.outside++
@@ -174,10 +183,18 @@ func (t *taking) judge(reg *plant.Register, i int, p wire.Parsed) result {
 		return result{Index: i, Outcome: refused, Why: err.Error()}
 	}
 	t.batch.Entries, t.index = append(t.batch.Entries, x), append(t.index, i)
-	if why != "" {
-		return result{Index: i, Outcome: held, Bank: string(x.Place), Why: why}
+	res := result{Index: i, Outcome: recorded, Why: why}
+	switch {
+	case x.Place.Site() == string(entry.AsidePlace):
+		res.Outcome = aside
+		return res
+	case x.Kind == entry.KindSample: // of an AHU
+		return res
+	case why != "":
+		res.Outcome = held
 	}
-	return result{Index: i, Outcome: recorded, Bank: string(x.Place)}
+	res.Bank = string(x.Place)
+	return res
 }
 
 func (t *taking) commit(ctx context.Context, items []wire.Parsed) error {
@@ -190,7 +207,9 @@ func (t *taking) commit(ctx context.Context, items []wire.Parsed) error {
 		i := t.index[n]
 		t.results[i].Seq = d.Seq
 		if !d.Duplicate {
-			heads[t.batch.Entries[n].Place] = d.Seq
+			if place := t.batch.Entries[n].Place; place.Whole() {
+				heads[place] = d.Seq
+			}
 			continue
 		}
 		if err := t.known(ctx, t.batch.Entries[n], items[i].Item, &t.results[i]); err != nil {
@@ -223,12 +242,13 @@ func (t *taking) known(ctx context.Context, x entry.Entry, it wire.Item, res *re
 	return nil
 }
 
-// entry makes the ledger entry of one item.
-func (t *taking) entry(reg *plant.Register, i int, p wire.Parsed) (x entry.Entry, why string, err error) {
+// entry makes the ledger entry of one item. why says what becomes of it when it
+// is not simply recorded.
+func (t *taking) entry(now known, i int, p wire.Parsed) (x entry.Entry, why string, err error) {
 	if p.Err != nil {
 		return x, "", p.Err
 	}
-	id, err := bankOf(reg, t.key, p.Item)
+	place, body, why, err := t.said(now, p.Item)
 	if err != nil {
 		return x, "", err
 	}
@@ -240,19 +260,28 @@ func (t *taking) entry(reg *plant.Register, i int, p wire.Parsed) (x entry.Entry
 	if err != nil {
 		return x, "", err
 	}
-	bank, _ := reg.Bank(id)
-	body, why, err := t.build(p.Item, bank, limitOf(reg, bank))
-	if err != nil {
-		return x, "", err
-	}
 	if p.Item.Item != "" {
-		if _, known := reg.Item(p.Item.Item); !known {
+		if _, known := now.Item(p.Item.Item); !known {
 			return x, "", fmt.Errorf("item %q is not in the register", wire.Clip(p.Item.Item))
 		}
 	}
 	return entry.Entry{
-		Source: source, Kind: body.Kind(), Place: id, At: at, Received: t.now.UTC(), By: t.key.Name, Body: body,
+		Source: source, Kind: body.Kind(), Place: place, At: at, Received: t.now.UTC(), By: t.key.Name, Body: body,
 	}, why, nil
+}
+
+// said is what an item says of which place.
+func (t *taking) said(now known, it wire.Item) (plant.BankID, entry.Body, string, error) {
+	if it.Point != "" && it.Bank == "" && t.kind == kindReading {
+		return t.saidOfPoint(now, it)
+	}
+	id, err := bankOf(now, t.key, it)
+	if err != nil {
+		return "", nil, "", err
+	}
+	bank, _ := now.Bank(id)
+	body, why, err := t.build(it, bank, points.Limit(now.Register, bank))
+	return id, body, why, err
 }
 
 func (t *taking) when(it wire.Item) (time.Time, error) {
@@ -267,18 +296,9 @@ func (t *taking) when(it wire.Item) (time.Time, error) {
 	return it.At.UTC(), nil
 }
 
-// limitOf is a bank's stated final resistance, 0 when neither it nor its item
-// states one.
-func limitOf(reg *plant.Register, bank plant.Bank) float64 {
-	if item, ok := reg.Item(bank.Item); ok && bank.LimitPa == 0 {
-		return item.FinalPa
-	}
-	return bank.LimitPa
-}
-
 // bankOf finds the bank an item speaks of. What lies outside the key's scope is
 // answered alike whether it exists or not.
-func bankOf(reg *plant.Register, k ledger.Key, it wire.Item) (plant.BankID, error) {
+func bankOf(now known, k ledger.Key, it wire.Item) (plant.BankID, error) {
 	switch {
 	case it.Bank != "" && it.Point != "":
 		return "", errors.New("give bank or point, not both")
@@ -287,7 +307,7 @@ func bankOf(reg *plant.Register, k ledger.Key, it wire.Item) (plant.BankID, erro
 		if !covers(k, id, "") {
 			return "", fmt.Errorf("%w: %s", errScope, wire.Clip(it.Bank))
 		}
-		if _, ok := reg.Bank(id); !ok {
+		if _, ok := now.Bank(id); !ok {
 			return "", fmt.Errorf("no bank %q; GET /v1/banks lists them", wire.Clip(it.Bank))
 		}
 		return id, nil
@@ -295,11 +315,11 @@ func bankOf(reg *plant.Register, k ledger.Key, it wire.Item) (plant.BankID, erro
 		if !coversPoint(k, it.Point) {
 			return "", fmt.Errorf("%w: point %s", errScope, wire.Clip(it.Point))
 		}
-		id, ok := reg.Point(it.Point)
-		if !ok || !coversSite(k, id.Site()) {
-			return "", fmt.Errorf("point %q belongs to no bank of this key; add it to the bank's points in the register", wire.Clip(it.Point))
+		m, ok := now.points.Find(it.Point)
+		if !ok || m.Of() != points.Pressure || !coversSite(k, m.Place.Site()) {
+			return "", fmt.Errorf("point %q belongs to no bank of this key; map it with clogwise points map", wire.Clip(it.Point))
 		}
-		return id, nil
+		return m.Place, nil
 	}
 	return "", errors.New("no bank: give bank (\"site/ahu/bank\") or point")
 }

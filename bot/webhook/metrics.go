@@ -30,7 +30,7 @@ func newMetrics(reg *prometheus.Registry) *metrics {
 			Buckets: []float64{.001, .0025, .005, .01, .025, .05, .1, .25, .5, 1, 2.5, 10},
 		}, []string{"route"}),
 		items: prometheus.NewCounterVec(prometheus.CounterOpts{
-			Name: "clogwise_intake_items_total", Help: "Items received, by kind (reading, swap) and outcome (recorded, held, duplicate, refused).",
+			Name: "clogwise_intake_items_total", Help: "Items received, by kind (reading, swap) and outcome (recorded, held, aside, duplicate, refused).",
 		}, []string{"kind", "outcome"}),
 		queueFailures: prometheus.NewCounter(prometheus.CounterOpts{
 			Name: "clogwise_intake_queue_failures_total", Help: "Times the queue was out of reach of the intake.",
@@ -55,7 +55,7 @@ func knownMethod(m string) string {
 }
 
 func (m *metrics) took(kind string, r report) {
-	for outcome, n := range map[string]int{recorded: r.Recorded, held: r.Held, duplicate: r.Duplicate, refused: r.Refused} {
+	for outcome, n := range map[string]int{recorded: r.Recorded, held: r.Held, aside: r.Aside, duplicate: r.Duplicate, refused: r.Refused} {
 		if n > 0 {
 			m.items.WithLabelValues(kind, outcome).Add(float64(n))
 		}

@@ -53,9 +53,14 @@ func sourceOf(line, kind, webhookID string, i int, p wire.Parsed, now time.Time)
 
 // sameSaid reports whether a recorded entry says what an item with the same
 // once-only key says now. What follows from the register is left out, since it
-// may have been edited between the two; so are a point's bank and the time of
-// an item that gave none.
+// may have been edited between the two; so are a point's bank, what other points
+// told of the air, and the time of an item that gave none. What was kept aside
+// and is mapped by now is the same too.
 func sameSaid(old, fresh entry.Entry, it wire.Item) bool {
+	if kept, ok := old.Body.(entry.Sample); ok && old.Place == entry.Aside(it.Point) {
+		kept.Sites = nil // the key's then
+		return (it.At == nil || old.At.Equal(fresh.At)) && reflect.DeepEqual(kept, sampleOf(it))
+	}
 	if old.Kind != fresh.Kind || it.Bank != "" && old.Place != fresh.Place || it.At != nil && !old.At.Equal(fresh.At) {
 		return false
 	}
@@ -67,10 +72,16 @@ func bare(b entry.Body, it wire.Item) entry.Body {
 	switch b := b.(type) {
 	case entry.Reading:
 		b.StepPa, b.Suspect = 0, false
+		if it.FlowM3s == nil && it.FanHz == nil && it.FanPct == nil { // other points told
+			b.FlowM3s, b.FanHz, b.FanPct = nil, nil, nil
+		}
 		return b
 	case entry.OverRange:
 		if it.Pa == nil && it.Value == nil {
 			b.TopPa = 0
+		}
+		if it.FlowM3s == nil && it.FanHz == nil && it.FanPct == nil {
+			b.FlowM3s, b.FanHz, b.FanPct = nil, nil, nil
 		}
 		return b
 	}

@@ -8,7 +8,7 @@ import (
 	"clogwise/bot/webhook/wire"
 	"clogwise/internal/entry"
 	"clogwise/internal/plant"
-	"clogwise/internal/units"
+	"clogwise/internal/points"
 )
 
 // maker makes the body of an entry from an item for a bank with its limit (0:
@@ -31,22 +31,9 @@ func makeReading(it wire.Item, bank plant.Bank, limitPa float64) (entry.Body, st
 		Pa: pa, FlowM3s: it.FlowM3s, FanHz: it.FanHz, FanPct: it.FanPct, StepPa: bank.Gauge.StepPa,
 		Wet: it.Wet, Suspect: it.Suspect, Unit: it.Unit,
 	}
-	held := doubt(pa, bank, limitPa)
+	held := points.Doubt(pa, bank, limitPa)
 	r.Suspect = r.Suspect || held != ""
 	return r, held, nil
-}
-
-// doubt says why a reading is not believed until somebody has looked.
-func doubt(pa float64, bank plant.Bank, limitPa float64) string {
-	switch {
-	case pa <= 0:
-		return "zero or negative: check the tubes and that the fan runs"
-	case bank.Gauge.TopPa > 0 && pa > bank.Gauge.TopPa:
-		return fmt.Sprintf("above the gauge's top of %.0f Pa (%.2f in wc): check the unit", bank.Gauge.TopPa, bank.Gauge.TopPa/units.PaPerInH2O)
-	case limitPa > 0 && pa > 2*limitPa:
-		return fmt.Sprintf("above twice the limit of %.0f Pa (%.2f in wc): check the unit and the bank", limitPa, limitPa/units.PaPerInH2O)
-	}
-	return ""
 }
 
 // makeOverRange takes a reading at the stop: its value, else the gauge's top.

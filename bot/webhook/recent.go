@@ -6,45 +6,52 @@ import (
 	"time"
 
 	"clogwise/internal/plant"
+	"clogwise/internal/points"
 )
 
 // plantFor is how long a register is taken as read: every request would else
 // ask the ledger whether it was edited.
 const plantFor = 50 * time.Millisecond
 
-// recent keeps the register for a moment.
+// known is what items are understood by.
+type known struct {
+	*plant.Register
+	points points.Map
+}
+
+// recent keeps the register and the map of points for a moment.
 type recent struct {
-	read func(ctx context.Context) (*plant.Register, error)
+	read func(ctx context.Context) (*plant.Register, points.Map, error)
 	hold time.Duration
 
 	mu  sync.Mutex
-	reg *plant.Register
+	now known
 	at  time.Time
 }
 
-// register is at most so old. The clock is the real one, as of keys.
-func (r *recent) register(ctx context.Context) (*plant.Register, error) {
+// lately is at most so old. The clock is the real one, as of keys.
+func (r *recent) lately(ctx context.Context) (known, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if r.reg != nil && time.Since(r.at) < r.hold {
-		return r.reg, nil
+	if r.now.Register != nil && time.Since(r.at) < r.hold {
+		return r.now, nil
 	}
 	return r.renew(ctx)
 }
 
 // fresh is as of now: for one who did not find what an edit may have added.
-func (r *recent) fresh(ctx context.Context) (*plant.Register, error) {
+func (r *recent) fresh(ctx context.Context) (known, error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return r.renew(ctx)
 }
 
-func (r *recent) renew(ctx context.Context) (*plant.Register, error) {
+func (r *recent) renew(ctx context.Context) (known, error) {
 	asked := time.Now()
-	reg, err := r.read(ctx)
+	reg, of, err := r.read(ctx)
 	if err != nil {
-		return nil, err
+		return known{}, err
 	}
-	r.reg, r.at = reg, asked
-	return reg, nil
+	r.now, r.at = known{reg, of}, asked
+	return r.now, nil
 }

@@ -13,6 +13,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"clogwise/internal/ledger"
+	"clogwise/internal/pointbook"
 	"clogwise/internal/queue"
 	"clogwise/internal/view"
 )
@@ -51,6 +52,7 @@ type Server struct {
 type api struct {
 	Server
 	keys    *keyring
+	book    *pointbook.Book
 	plant   *recent
 	shared  *shared
 	metrics *metrics
@@ -65,10 +67,11 @@ func newAPI(s Server) *api {
 	a := &api{
 		Server:  s,
 		keys:    &keyring{load: s.Store.Keys, hold: orElse(s.KeysFor, keysFor)},
-		plant:   &recent{read: s.View.Register, hold: orElse(s.PlantFor, plantFor)},
+		book:    &pointbook.Book{Store: s.Store, View: s.View},
 		metrics: newMetrics(s.Metrics),
 		slots:   make(chan struct{}, orElse(s.InFlight, 256)),
 	}
+	a.plant = &recent{read: a.book.Map, hold: orElse(s.PlantFor, plantFor)}
 	a.shared = newShared(s.Queue, s.Rate, s.Burst, a.lostQueue)
 	return a
 }

@@ -6,6 +6,9 @@ package entry
 import (
 	"encoding/json"
 	"fmt"
+	"hash/fnv"
+	"strconv"
+	"strings"
 	"time"
 
 	"clogwise/internal/plant"
@@ -38,6 +41,8 @@ const (
 	KindStepsSent Kind = "steps-sent" // safe-work steps were sent
 	KindStepsRead Kind = "steps-read" // somebody pressed "steps read"
 	KindRegister  Kind = "register"   // the register was edited
+	KindPoint     Kind = "point"      // a building system's point was mapped to a place
+	KindSample    Kind = "sample"     // a value of a point that is no reading of a bank (yet)
 )
 
 // An Entry is one line of the ledger.
@@ -202,6 +207,48 @@ type RegisterEdit struct {
 	Value   json.RawMessage `json:"value,omitempty"` // plant.Site, AHU, Bank or Item
 }
 
+// Point says what a building system's point measures, at the entry's place: a
+// bank for differential pressure, an AHU for the rest. A later one for the same
+// name replaces it; Removed takes it away.
+type Point struct {
+	Name     string  `json:"name"`
+	Quantity string  `json:"quantity"` // as in package points
+	Unit     string  `json:"unit,omitempty"`
+	Scale    float64 `json:"scale,omitempty"`  // of what is sent, before the unit; 0 = 1
+	Offset   float64 `json:"offset,omitempty"` // added after the scale
+	Removed  bool    `json:"removed,omitempty"`
+}
+
+// Sample is a value that a building system sent for a point. At an AHU it is
+// what was measured there; at AsidePlace nobody has said yet what the point is,
+// and the value is kept as it was sent.
+type Sample struct {
+	Point     string   `json:"point"`
+	Quantity  string   `json:"quantity,omitempty"` // of a mapped point, in SI: m³/s, Hz, %, h, 0 or 1
+	Value     *float64 `json:"value,omitempty"`
+	Unit      string   `json:"unit,omitempty"` // as sent
+	Pa        *float64 `json:"pa,omitempty"`
+	FlowM3s   *float64 `json:"flow_m3s,omitempty"`
+	FanHz     *float64 `json:"fan_hz,omitempty"`
+	FanPct    *float64 `json:"fan_pct,omitempty"`
+	OverRange bool     `json:"over_range,omitempty"`
+	Wet       bool     `json:"wet,omitempty"`
+	Suspect   bool     `json:"suspect,omitempty"`
+	Sites     []string `json:"sites,omitempty"` // that the key may write to; empty: all
+}
+
+// AsidePlace is where samples of points are kept that nobody has mapped: no
+// site can have this id, since slugs have no @. Each point has a place below it.
+const AsidePlace plant.BankID = "@aside"
+
+// Aside is the place of one point below AsidePlace. Names differing in case
+// alone share it; so may others, by chance.
+func Aside(point string) plant.BankID {
+	h := fnv.New64a()
+	_, _ = h.Write([]byte(strings.ToLower(strings.TrimSpace(point)))) // never fails
+	return plant.MakeBankID(string(AsidePlace), strconv.FormatUint(h.Sum64(), 36), "")
+}
+
 // Kind methods.
 func (Reading) Kind() Kind      { return KindReading }
 func (Swap) Kind() Kind         { return KindSwap }
@@ -223,6 +270,8 @@ func (Defer) Kind() Kind        { return KindDefer }
 func (StepsSent) Kind() Kind    { return KindStepsSent }
 func (StepsRead) Kind() Kind    { return KindStepsRead }
 func (RegisterEdit) Kind() Kind { return KindRegister }
+func (Point) Kind() Kind        { return KindPoint }
+func (Sample) Kind() Kind       { return KindSample }
 
 // DecodeBody reads the JSON body of an entry of kind k. The result is a value,
 // never a pointer. Unknown kinds are an error: an old program must not guess at
@@ -269,6 +318,10 @@ func DecodeBody(k Kind, raw []byte) (Body, error) {
 		return decode[StepsRead](raw)
 	case KindRegister:
 		return decode[RegisterEdit](raw)
+	case KindPoint:
+		return decode[Point](raw)
+	case KindSample:
+		return decode[Sample](raw)
 	}
 	return nil, fmt.Errorf("entry kind %q is unknown to this version", k)
 }

@@ -80,6 +80,7 @@ func TestJSONKeepsEveryBody(t *testing.T) {
 		entry.Event{What: "smoke", Until: &until}, entry.Booking{Start: day, Crew: []string{"a"}}, entry.JobStart{}, entry.JobDone{CleanPa: &f, ZeroOK: true},
 		entry.Stock{Item: "x", Count: 3}, entry.Order{Item: "x", Count: 4, Due: &until}, entry.Defer{Until: until, Reason: "r"},
 		entry.StepsSent{When: "day-before", Start: day, Steps: []string{"D01"}}, entry.StepsRead{When: "after", Start: day},
+		entry.Point{Name: "p", Quantity: "airflow", Scale: 2}, entry.Sample{Point: "p", Value: &f, Sites: []string{"s"}},
 		entry.RegisterEdit{Object: "bank", ID: "s/a/b", Value: json.RawMessage(`{"id":"b"}`)},
 	} {
 		t.Run(string(body.Kind()), func(t *testing.T) {

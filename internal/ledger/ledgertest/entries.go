@@ -102,13 +102,14 @@ func bodies() []entry.Body {
 		entry.Defer{Until: later, Reason: "theatre in use"},
 		entry.StepsSent{When: "day-before", Start: later, To: []string{"kim"}, Steps: []string{"fan-off", "lock"}},
 		entry.StepsRead{When: "before-start", Start: later},
+		entry.Point{Name: "N.AHU1.SF", Quantity: "airflow", Unit: "m3/h", Scale: 0.1}, entry.Sample{Point: "x", Value: ptr(1.5), Unit: "Pa", Sites: []string{"north"}},
 		entry.RegisterEdit{Object: "bank", ID: string(bank), Value: json.RawMessage(`{"id":"secondary","limit_pa":250}`)},
 		entry.RegisterEdit{Object: "item", ID: "BAG-592-7", Removed: true},
 	}
 }
 
 // kinds is the number of entry kinds; a new kind must be added to bodies too.
-const kinds = 20
+const kinds = 22
 
 func testKinds(t *testing.T, s ledger.Store) {
 	seen := map[entry.Kind]bool{}
