@@ -321,7 +321,7 @@ func (p *parser) jobDone(g *group) bool {
 	if !back && !done || g.line.question || g.line.unknown > 3 || g.has(cNot) {
 		return false
 	}
-	if back && (g.has(cDefect, cSwap) || g.partBack()) { // "belt was off, back on"; "changed bags, fan back on" is a change-out first
+	if back && (g.has(cDefect) || g.changesFilters(g.marks) || g.partBack()) { // "belt was off, back on"; "changed bags, fan back on" is a change-out first
 		return false
 	}
 	if g.ahu == nil && len(p.sc.Booked) == 0 {
@@ -353,6 +353,9 @@ func (p *parser) jobDone(g *group) bool {
 		if at, ok := p.at(g, place); ok {
 			p.add(p.item(g, place, at, body, flags...))
 		}
+	}
+	if g.mended() >= 0 { // "back on, belt changed"
+		p.defect(g)
 	}
 	return true
 }

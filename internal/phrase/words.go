@@ -121,7 +121,7 @@ func (s *cueSet) add(c cue) { s[c/64] |= 1 << (c % 64) }
 // lexicon lists the words and phrases of each cue: English, then German, then
 // Spanish, folded to lower case without accents and apostrophes.
 var lexicon = map[cue]string{
-	cFill: `but aber sondern sino pero last last|time previous letzte zuletzt ultimo ultima since|last ago reading readings read dp|reading lese ablesung lecturas nachste nachsten within in|the|next next innerhalb proximos month week months weeks monat woche mes semana
+	cFill: `era eso but aber sondern sino pero last last|time previous letzte zuletzt ultimo ultima since|last ago reading readings read dp|reading lese ablesung lecturas nachste nachsten within in|the|next next innerhalb proximos month week months weeks monat woche mes semana
 		give send list show tell no a an the is it its was|has|have been are on in im ive i we us our of unit ahu|unit this that there here been had
 		filter filters bank banks dp pd delta pressure drop diff differential needle value reading|is gauge|reads reads reading|now
 		pls please plz ta thx thanks thank|you cheers hi hello hey morning all|good afternoon folks guys team again also just still only got
