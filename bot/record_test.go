@@ -124,7 +124,10 @@ func TestSwapIsCompletedLater(t *testing.T) {
 			t.Parallel()
 			r := newRig(t)
 			_, reply := r.says(tove, "AHU-3 bags changed")
-			wantText(t, reply, "Unconfirmed")
+			wantText(t, reply, "Unconfirmed", "AHU-3 secondary changed, 4 off, clean 64 Pa") // as the register has them
+			if strings.Contains(reply, "Hz") {
+				t.Errorf("asks for what it does not lack: %q", reply)
+			}
 			r.now = r.now.Add(c.later)
 			for _, s := range c.says {
 				_, reply = r.says(tove, s)

@@ -23,11 +23,24 @@ func exists(path string) bool {
 	return err == nil
 }
 
+// withLedger opens the application for a report. One that finds no ledger makes
+// none: a report leaves nothing behind.
+func (p *program) withLedger(c *cobra.Command, do func(ctx context.Context, a *app.App) error) error {
+	cfg, err := p.config(c)
+	if err != nil {
+		return err
+	}
+	if file := !strings.Contains(cfg.Ledger, "://"); file && !exists(cfg.Ledger) {
+		return fmt.Errorf("no ledger at %s; make one with: clogwise import FILE, or try: clogwise demo", cfg.Ledger)
+	}
+	return p.with(c, do)
+}
+
 func demoRegister() *plant.Register { return plant.NewRegister(demo.Portfolio()) }
 
 // eachSite calls do for the board of each site asked for.
 func (p *program) eachSite(c *cobra.Command, site string, do func(ctx context.Context, a *app.App, reg *plant.Register, b digest.Board) error) error {
-	return p.with(c, func(ctx context.Context, a *app.App) error {
+	return p.withLedger(c, func(ctx context.Context, a *app.App) error {
 		reg, err := a.View.Register(ctx)
 		if err != nil {
 			return err
@@ -112,7 +125,7 @@ func (p *program) chartCommand() *cobra.Command {
 		Use: "chart PLACE", Short: "Draw the lives of a bank, or of each bank of an AHU", Args: cobra.ExactArgs(1),
 		Long: "PLACE is an id such as clinic/ahu-3/secondary or clinic/ahu-3, or what one types in chat (\"AHU-3 bag\").",
 		RunE: func(c *cobra.Command, args []string) error {
-			return p.with(c, func(ctx context.Context, a *app.App) error {
+			return p.withLedger(c, func(ctx context.Context, a *app.App) error {
 				reg, err := a.View.Register(ctx)
 				if err != nil {
 					return err

@@ -101,15 +101,18 @@ func (h *history) clinicExtras(s site) {
 	h.booking(s, "clinic/ahu-2/primary", "AHU-2 pre")
 }
 
-// booking gives the change-out the next working morning.
+// booking gives the change-out the next working morning whose day-before reminder
+// is still to come: whoever opens the demo meets the due list first.
 func (h *history) booking(s site, id plant.BankID, name string) {
 	if h.banks[id] == nil || len(s.Supervisors) == 0 || len(s.Crew) < 2 {
 		return
 	}
 	y, m, d := h.now.In(s.loc).Date()
+	round := time.Date(y, m, d, 15, 0, 0, 0, s.loc) // when reminders go out on working days
+	ahead := s.works(round) && h.now.Before(round)  // of the next working day's
 	start := time.Date(y, m, d+1, 9, 0, 0, 0, s.loc)
-	for !s.works(start) {
-		start = start.AddDate(0, 0, 1)
+	for ; !s.works(start) || !ahead; start = start.AddDate(0, 0, 1) {
+		ahead = ahead || s.works(start)
 	}
 	crew := s.Crew[:2]
 	h.say(newRand(h.seed, "booking"), h.atWork(s, 1, 14, 30), string(id)+":booking", id, s.Supervisors[0],

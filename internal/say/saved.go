@@ -536,11 +536,35 @@ func (in SavedInput) asking() []string {
 		if len(words) == 0 {
 			continue
 		}
-		tag := in.Register.Name(b)
-		out = append(out, fmt.Sprintf("Unconfirmed until you add %s. Type for example: %s 12 off, clean 95 Pa 45 Hz", join(words), tag+" changed"))
+		out = append(out, fmt.Sprintf("Unconfirmed until you add %s. Type for example: %s", join(words), in.swapExample(b, lacks)))
 	}
 	return out
 }
+
+// swapExample is what to type for the particulars that a change-out lacks, with
+// figures of that bank.
+func (in SavedInput) swapExample(place plant.BankID, lacks []string) string {
+	parts := []string{in.Register.Name(place) + " changed"}
+	bank, _ := in.Register.Bank(place)
+	for _, l := range lacks {
+		switch l {
+		case "count":
+			parts = append(parts, fmt.Sprintf("%d off", max(bank.Count(), 1)))
+		case "clean_pa":
+			clean := in.Assessments[place].CleanPa
+			if clean <= 0 {
+				clean = usualClean
+			}
+			parts = append(parts, "clean "+units.ShortPressure(clean, in.habit(place)))
+		case "fan":
+			parts = append(parts, "45 Hz")
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+// usualClean stands in an example where nothing is known of a bank, Pa.
+const usualClean = 80
 
 func join(words []string) string {
 	if len(words) < 2 {

@@ -125,7 +125,7 @@ func narrowing(a assess.Assessment, now time.Time) []string {
 	if a.PriorLevel == "class" {
 		add("Finished lives of this fleet will narrow it in time.")
 	}
-	if len(out) == 0 && isWide(a.Dates, now) {
+	if len(out) == 0 && a.Condition != duelist.Doubtful && isWide(a.Dates, now) {
 		add("The range is wide: the limit is far off, and such filters do not all end alike. Each reading narrows it.")
 	}
 	return out
