@@ -143,7 +143,7 @@ func checkItem(t *testing.T, text string, sc phrase.Scope, it phrase.Item) {
 		pressure("clean", b.CleanPa)
 	case entry.Defer:
 		bank = true
-		if !b.Until.After(sc.Now) || b.Reason == "" {
+		if b.Until.Before(sc.Now) || b.Reason == "" {
 			t.Errorf("%q: deferred to %v for %q", text, b.Until, b.Reason)
 		}
 	case entry.Booking:
