@@ -1,0 +1,266 @@
+package points
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// ReadTagged reads points with their tags: a CSV file with a column a tag (marked
+// ✓, M, m:, true or x) or a column "tags" of several; JSON as Project Haystack
+// writes it, or a plain list of objects; Turtle (.ttl) of a Brick model.
+func ReadTagged(name string, raw []byte) ([]Tagged, error) {
+	read := readCSV
+	switch strings.ToLower(filepath.Ext(name)) {
+	case ".json":
+		read = readJSON
+	case ".ttl":
+		read = readTurtle
+	}
+	out, err := read(raw)
+	if err == nil && len(out) == 0 {
+		err = errors.New("no points in it")
+	}
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return out, nil
+}
+
+// Names of fields that say what a point is called and what it belongs to, the
+// best first.
+var (
+	nameFields  = []string{"point", "name", "navname", "dis", "label", "id"}
+	equipFields = []string{"equip", "equipref", "ispointof", "equipment", "device", "ahu"}
+	unitFields  = []string{"unit", "units", "hasunit"}
+	tagFields   = []string{"tags", "class", "type", "brick", "brickclass", "kind_of"}
+)
+
+// ofFields makes a point of fields and their texts; a marker's text is "m:".
+func ofFields(fields map[string]string) (Tagged, bool) {
+	t := Tagged{Words: map[string]bool{}}
+	first := func(names []string) string {
+		for _, n := range names {
+			if v := fields[n]; v != "" && !marker(v) {
+				return plainText(v)
+			}
+		}
+		return ""
+	}
+	t.Name, t.Equip, t.Unit = first(nameFields), first(equipFields), first(unitFields)
+	for field, v := range fields {
+		switch {
+		case marker(v):
+			for _, w := range words(field) {
+				t.Words[w] = true
+			}
+		case slices.Contains(tagFields, field):
+			for _, w := range words(v) {
+				t.Words[w] = true
+			}
+		}
+	}
+	return t, t.Name != ""
+}
+
+func marker(v string) bool {
+	switch strings.ToLower(strings.TrimSpace(v)) {
+	case "m:", "m", "✓", "x", "true", "marker":
+		return true
+	}
+	return false
+}
+
+// plainText takes Haystack's JSON prefixes away: "s:text", "r:id Name", "u:uri".
+func plainText(v string) string {
+	if len(v) > 2 && v[1] == ':' && strings.ContainsRune("srunz", rune(v[0])) {
+		v = v[2:]
+		if _, dis, ok := strings.Cut(v, " "); ok {
+			return dis
+		}
+	}
+	return strings.TrimPrefix(v, "@")
+}
+
+func readCSV(raw []byte) ([]Tagged, error) {
+	r := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf"))))
+	r.TrimLeadingSpace = true
+	head, err := r.Read()
+	if err != nil {
+		return nil, fmt.Errorf("no header row: %w", err)
+	}
+	for i := range head {
+		head[i] = strings.ToLower(strings.TrimSpace(head[i]))
+	}
+	var out []Tagged
+	for {
+		rec, err := r.Read()
+		if errors.Is(err, io.EOF) {
+			return out, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		fields := map[string]string{}
+		for i, v := range rec {
+			fields[head[i]] = strings.TrimSpace(v)
+		}
+		if t, ok := ofFields(fields); ok {
+			out = append(out, t)
+		}
+	}
+}
+
+func readJSON(raw []byte) ([]Tagged, error) {
+	var grid struct {
+		Rows []map[string]any `json:"rows"`
+	}
+	if err := json.Unmarshal(raw, &grid.Rows); err != nil {
+		if err := json.Unmarshal(raw, &grid); err != nil {
+			return nil, err
+		}
+	}
+	var out []Tagged
+	for _, row := range grid.Rows {
+		fields := map[string]string{}
+		for k, v := range row {
+			fields[strings.ToLower(k)] = textOf(v)
+		}
+		if t, ok := ofFields(fields); ok {
+			out = append(out, t)
+		}
+	}
+	return out, nil
+}
+
+// textOf is a JSON value as text; Haystack 4 marks kinds by objects.
+func textOf(v any) string {
+	switch v := v.(type) {
+	case string:
+		return v
+	case bool:
+		return fmt.Sprint(v)
+	case []any:
+		var parts []string
+		for _, x := range v {
+			parts = append(parts, textOf(x))
+		}
+		return strings.Join(parts, " ")
+	case map[string]any:
+		if v["_kind"] == "marker" {
+			return "m:"
+		}
+		return cmp.Or(textOf(v["dis"]), textOf(v["val"]))
+	}
+	return ""
+}
+
+// readTurtle reads as much of Turtle as Brick models need: subjects with
+// predicates and objects parted by ; and , and ended by a dot.
+func readTurtle(raw []byte) ([]Tagged, error) {
+	var out []Tagged
+	var st []string
+	for _, tok := range turtleTokens(string(raw)) {
+		if tok != "." {
+			st = append(st, tok)
+			continue
+		}
+		if len(st) > 2 && !strings.HasPrefix(st[0], "@") && !strings.EqualFold(st[0], "prefix") {
+			if t, ok := ofFields(turtleFields(st)); ok {
+				out = append(out, t)
+			}
+		}
+		st = st[:0]
+	}
+	if len(st) > 0 {
+		return nil, fmt.Errorf("the statement of %q is not ended by a dot", st[0])
+	}
+	return slices.DeleteFunc(out, func(t Tagged) bool { _, ok := quantityOf(t); return !ok && !isPoint(t) }), nil
+}
+
+// isPoint tells points from equipment and places by the last words of their
+// Brick class.
+func isPoint(t Tagged) bool {
+	for _, w := range []string{"sensor", "status", "setpoint", "command", "alarm", "parameter", "point"} {
+		if t.Words[w] {
+			return true
+		}
+	}
+	return false
+}
+
+func turtleFields(st []string) map[string]string {
+	fields := map[string]string{"id": local(st[0])}
+	predicate := ""
+	for i, tok := range st[1:] {
+		switch {
+		case tok == ";":
+			predicate = ""
+		case tok == ",":
+		case predicate == "":
+			predicate = strings.ToLower(local(tok))
+			if tok == "a" {
+				predicate = "class"
+			}
+		default:
+			v := strings.Trim(tok, `"`)
+			if !strings.HasPrefix(tok, `"`) {
+				v = local(v)
+			}
+			if i > 1 && fields[predicate] != "" {
+				v = fields[predicate] + " " + v
+			}
+			fields[predicate] = v
+		}
+	}
+	return fields
+}
+
+// local is the last part of a name with a prefix or of an address.
+func local(s string) string {
+	s = strings.Trim(s, "<>")
+	if i := strings.LastIndexAny(s, "#/:"); i >= 0 {
+		s = s[i+1:]
+	}
+	return s
+}
+
+func turtleTokens(s string) []string {
+	var out []string
+	for len(s) > 0 {
+		switch c := s[0]; {
+		case c == ' ' || c == '\t' || c == '\n' || c == '\r':
+			s = s[1:]
+		case c == '#':
+			_, s, _ = strings.Cut(s, "\n")
+		case c == '"' || c == '<':
+			end := strings.IndexByte(s[1:], map[byte]byte{'"': '"', '<': '>'}[c])
+			if end < 0 {
+				return append(out, s)
+			}
+			out, s = append(out, s[:end+2]), s[end+2:]
+		case c == ';' || c == ',' || c == '[' || c == ']' || c == '.':
+			out, s = append(out, string(c)), s[1:]
+		default:
+			end := strings.IndexAny(s, " \t\r\n;,[]\"<")
+			if end <= 0 {
+				end = len(s)
+			}
+			word := s[:end]
+			s = s[end:]
+			if w, ok := strings.CutSuffix(word, "."); ok && w != "" {
+				out = append(out, w, ".")
+				continue
+			}
+			out = append(out, word)
+		}
+	}
+	return out
+}
