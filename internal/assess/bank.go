@@ -225,7 +225,7 @@ func Parts(b plant.Bank) []duelist.Part {
 // split cuts the entries into lives at every change-out and corrects readings.
 func (w *work) split() {
 	cur := life{}
-	fixedSince := w.suspects()
+	underFault := w.suspects()
 	add := func(s seen) {
 		if n := len(cur.seen); n > 0 {
 			s.gap = w.run.Hours(cur.seen[n-1].At, s.At)
@@ -266,7 +266,7 @@ func (w *work) split() {
 				continue
 			}
 			s := w.see(x, b.Pa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct})
-			s.wet, s.suspect = b.Wet, b.Suspect || fixedSince(*x, b.Pa)
+			s.wet, s.suspect = b.Wet, b.Suspect || underFault[x.Seq]
 			s.step = max(b.StepPa, w.bank.Gauge.StepPa) * s.fixed.Factor
 			add(s)
 		case entry.OverRange:
@@ -312,71 +312,6 @@ func (w *work) learnLaw() {
 
 func (w *work) see(x *entry.Entry, pa float64, said resistance.Stated) seen {
 	return seen{Entry: x, pa: pa, fixed: w.fix.Correct(pa, said), step: w.bank.Gauge.StepPa}
-}
-
-// brokenShare and brokenDays say which readings a fault put right makes suspect:
-// those of the weeks before that show far less than the first one after it.
-const (
-	brokenShare = 0.75
-	brokenDays  = 45
-)
-
-// suspects prepares the test whether a reading was taken under a fault that was
-// put right later ("tube was off, refitted, now 190 Pa").
-func (w *work) suspects() func(entry.Entry, float64) bool {
-	type fault struct {
-		from, to time.Time
-		after    float64
-	}
-	var faults []fault
-	for _, x := range w.stand {
-		d, ok := x.Body.(entry.Defect)
-		if !ok || !d.Fixed {
-			continue
-		}
-		f := fault{from: x.At.AddDate(0, 0, -brokenDays), to: x.At, after: math.Inf(1)}
-		if d.From != nil {
-			f.from = *d.From
-		} else {
-			f.after = math.NaN()
-			if y, read := w.firstReadingFrom(x.At); read {
-				r, _ := y.Body.(entry.Reading)
-				f.after = r.Pa
-			}
-		}
-		faults = append(faults, f)
-	}
-	return func(x entry.Entry, pa float64) bool {
-		for _, f := range faults {
-			if !x.At.Before(f.from) && x.At.Before(f.to) && pa < brokenShare*f.after {
-				return true
-			}
-		}
-		return false
-	}
-}
-
-// firstReadingFrom is the first reading at or after a time.
-func (w *work) firstReadingFrom(t time.Time) (entry.Entry, bool) {
-	for _, y := range w.stand {
-		if y.Kind == entry.KindReading && y.Place == w.in.Bank && !y.At.Before(t) {
-			return y, true
-		}
-	}
-	return entry.Entry{}, false
-}
-
-// unsettled reports whether readings of the present life can still make earlier
-// ones suspect: a fault put right is judged by the first reading after it.
-func (w *work) unsettled() bool {
-	return slices.ContainsFunc(w.stand, func(x entry.Entry) bool {
-		d, ok := x.Body.(entry.Defect)
-		if !ok || !d.Fixed || d.From != nil {
-			return false
-		}
-		after, read := w.firstReadingFrom(x.At)
-		return !read || !after.At.Before(w.cur.start)
-	})
 }
 
 // present fills in what is seen of the present life without any forecast.

@@ -39,7 +39,7 @@ func TestPictureTitle(t *testing.T) {
 		not  string
 	}{
 		{"this year", cappedBank(0, true), slow(72), 71, []string{"reaches 200 Pa about", " Jun"}, "2026"},
-		{"another year", cappedBank(0, true), slow(2), 71, []string{"reaches 200 Pa about", "202"}, "age cap"},
+		{"another year", cappedBank(0, true), slow(2).at(140, entry.Reading{Pa: 63}).at(210, entry.Reading{Pa: 64}), 211, []string{"reaches 200 Pa about", "202"}, "age cap"},
 		{"the cap comes first", cappedBank(6, true), slow(10), 71, []string{"its age cap (6 months) comes first, 1 Sep"}, "reaches"},
 		{"past the cap", cappedBank(2, true), slow(10), 71, []string{"past its age cap (2 months) since 1 May"}, "200 Pa"},
 		{"no gauge", cappedBank(12, false), slow(0), 71, []string{"its age cap (12 months) is 1 Mar 2027"}, "200 Pa"},

@@ -55,21 +55,44 @@ func Compare(in Input, codes []string) ([]energy.Option, error) {
 // Firmness says how the least-cost date moves when tariff, filter price or dust
 // are a fifth higher or lower; empty where there is nothing to weigh.
 func Firmness(in Input) ([]energy.Sensitivity, error) {
+	plan, _, ok, err := costed(in)
+	if err != nil || !ok {
+		return nil, err
+	}
+	return energy.Sensitivities(plan)
+}
+
+// costed is what a bank's change-out interval is weighed on, and what one
+// change-out costs; ok is false where there is nothing to weigh.
+func costed(in Input) (plan energy.Plan, change energy.Change, ok bool, err error) {
 	w, ok := fitted(in)
 	if !ok {
-		return nil, nil
+		return plan, change, false, nil
 	}
 	price, err := energy.UsualPrice(w.site.Tariff, w.site.Currency, in.Register.ScheduleOf(in.Bank))
 	if err != nil {
+		return plan, change, false, err
+	}
+	if change, err = energy.ChangeOf(w.site, w.bank, in.Register.Item, 1); err != nil {
+		return plan, change, false, err
+	}
+	plan, ok = w.plan(energy.DutyOf(w.ahu, w.bank, w.site, w.law, price), w.expected(), change)
+	return plan, change, ok, nil
+}
+
+// Pairs weighs how many primaries to use up for each set of the secondary behind
+// them: the cheapest interval of each number, from one on, neither bank beyond its
+// limit. Both are changed on one visit when the secondary is. Entries must be
+// those of each bank's whole history. Empty where either cannot be costed, as
+// behind a fan of fixed speed.
+func Pairs(primary, secondary Input) ([]energy.PairPolicy, error) {
+	first, visit, ok, err := costed(primary)
+	if err != nil || !ok {
 		return nil, err
 	}
-	change, err := energy.ChangeOf(w.site, w.bank, in.Register.Item, 1)
-	if err != nil {
+	second, _, ok, err := costed(secondary)
+	if err != nil || !ok {
 		return nil, err
 	}
-	plan, ok := w.plan(energy.DutyOf(w.ahu, w.bank, w.site, w.law, price), w.expected(), change)
-	if !ok {
-		return nil, nil
-	}
-	return energy.Sensitivities(plan)
+	return energy.PairPolicies(energy.Pair{Primary: first, Secondary: second, Shared: visit.Shared.Amount.InexactFloat64()})
 }

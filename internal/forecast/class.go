@@ -78,7 +78,7 @@ func (d ClassDefault) Prior() Prior {
 		Centre: math.Log(d.MedianLife),
 		Reach:  d.Spread,
 		Alike:  0.5,
-		Noise:  Noise{Rel: 0.04, Abs: 0.005, Misfit: 0.02, Reach: 0.15, Worth: 8},
+		Noise:  Noise{Rel: 0.04, Abs: 0.005, Misfit: 0.02, Reach: 0.15, Worth: 5},
 	}
 	p.ShapeMean, p.ShapeCov = kindMoments(clean)
 	return p

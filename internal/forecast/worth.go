@@ -10,7 +10,7 @@ func worthTrials() []float64 { return []float64{2, 3, 4, 5, 6, 8, 10, 13, 16, 20
 func worthCuts() []float64 { return []float64{0.3, 0.5, 0.7, 0.85} }
 
 const (
-	leastForWorth = 8   // finished lives below which the class's Worth stays
+	leastForWorth = 4   // finished lives below which the class's Worth stays
 	mostForWorth  = 120 // lives used
 	worthNodes    = 48  // of ln L
 )

@@ -353,6 +353,29 @@ func (v *View) Firmness(ctx context.Context, bank plant.BankID, now time.Time) (
 	return assess.Firmness(in)
 }
 
+// Pairs weighs how many primaries of an AHU to use up for each set of the
+// secondary behind them; empty where it has not one of each or nothing to weigh.
+func (v *View) Pairs(ctx context.Context, ahu plant.BankID, now time.Time) ([]energy.PairPolicy, error) {
+	reg, err := v.Register(ctx)
+	if err != nil {
+		return nil, err
+	}
+	of := map[plant.Stage][]assess.Input{}
+	for _, id := range reg.Banks(ahu) {
+		b, _ := reg.Bank(id)
+		in, err := v.whole(ctx, id, now)
+		if err != nil {
+			return nil, err
+		}
+		of[b.Stage] = append(of[b.Stage], in)
+	}
+	primary, secondary := of[plant.Primary], of[plant.Secondary]
+	if len(primary) != 1 || len(secondary) != 1 {
+		return nil, nil
+	}
+	return assess.Pairs(primary[0], secondary[0])
+}
+
 // Recompute brings a bank's projection up to date and returns it. A bank that is
 // not in the register (any more) gets an empty one beside ErrNoBank, so that it
 // does not lag behind its entries for ever.
