@@ -15,6 +15,7 @@ const (
 	brokenShare = 0.75
 	brokenFall  = 1.1
 	brokenDays  = 45
+	brokenGap   = 3 // reading intervals from the last of them to the mending
 )
 
 // suspects are the readings, by Seq, taken under a fault that was put right later
@@ -48,6 +49,9 @@ func (w *work) suspects() map[int64]bool {
 // runBefore marks the run of low readings just before the fault put right at i.
 func (w *work) runBefore(i int, mark func(*entry.Entry)) {
 	fixed := w.stand[i].At
+	for i > 0 && w.stand[i-1].At.Equal(fixed) { // said in one message, in any order
+		i--
+	}
 	after := slices.IndexFunc(w.stand[i:], func(x entry.Entry) bool { return w.reads(&x) || w.swaps(&x) })
 	if after < 0 || w.swaps(&w.stand[i+after]) {
 		return
@@ -62,6 +66,9 @@ func (w *work) runBefore(i int, mark func(*entry.Entry)) {
 			continue
 		}
 		pa := w.readPa(x)
+		if next == 0 && fixed.Sub(x.At) > time.Duration(brokenGap*readEvery(w.bank))*24*time.Hour {
+			return // too old to have been read under it
+		}
 		if pa >= brokenShare*sound || next > 0 && pa > brokenFall*next {
 			return
 		}
