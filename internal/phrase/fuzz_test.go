@@ -11,7 +11,8 @@ import (
 	"clogwise/internal/plant"
 )
 
-var scopes = []string{"north", "clinic", "both", "home", "thread", "jobs", "job", "berlin", "all"}
+var scopes = []string{"north", "clinic", "both", "home", "thread", "jobs", "job", "berlin", "all",
+	"demo", "demo-works", "demo-hall", "demo-both", "demo-thread", "demo-jobs", "demo-job"}
 
 func FuzzUnderstand(f *testing.F) {
 	for _, r := range conversation(f) {

@@ -1,11 +1,15 @@
 package phrase_test
 
 import (
+	"bytes"
+	"strings"
 	"sync"
 	"time"
 
+	"clogwise/configs"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
+	"clogwise/internal/registerfile"
 	"clogwise/internal/units"
 )
 
@@ -98,6 +102,50 @@ func testRegister() *plant.Register {
 	return plant.NewRegister(c)
 }
 
+// demoRegister is the register of the demo: Quillford Clinic (clinic), Brindle Fork
+// Print Works (works, inches) and Musikhaus Ellernbrück (hall, German names).
+var demoRegister = sync.OnceValues(func() (*plant.Register, *phrase.Index) {
+	var im registerfile.Import
+	im.Add("clinic.yaml", bytes.NewReader(configs.DemoClinic))
+	im.Add("hall.yaml", bytes.NewReader(configs.DemoHall))
+	im.Add("works.yaml", bytes.NewReader(configs.DemoWorks))
+	c, _ := im.Finish(plant.Contents{})
+	r := plant.NewRegister(c)
+	return r, phrase.NewIndex(r)
+})
+
+// demoScope gives the scopes of the demo's plants: "demo" is the clinic's channel,
+// "demo-both" one that serves the clinic and the hall.
+func demoScope(name string) phrase.Scope {
+	r, index := demoRegister()
+	last := map[plant.BankID]float64{
+		"clinic/ahu-3/primary": 107, "clinic/ahu-3/secondary": 150, "clinic/ahu-1/secondary": 140, "clinic/ahu-t1/third": 238,
+		"works/ahu-12/primary": 110, "works/ahu-12/secondary": 200,
+	}
+	sc := phrase.Scope{
+		Register: r, Index: index, Sites: []string{"clinic"}, Now: now, By: "Tove",
+		Last: func(id plant.BankID) (float64, time.Time, bool) {
+			pa, ok := last[id]
+			return pa, now.Add(-7 * 24 * time.Hour), ok
+		},
+	}
+	switch name {
+	case "demo-works":
+		sc.Sites = []string{"works"}
+	case "demo-hall":
+		sc.Sites = []string{"hall"}
+	case "demo-both":
+		sc.Sites = []string{"clinic", "hall"}
+	case "demo-thread":
+		sc.Here = "clinic/ahu-3/secondary"
+	case "demo-jobs":
+		sc.Booked = []plant.BankID{"clinic/ahu-2/primary", "clinic/ahu-1/primary", "clinic/ahu-3/secondary"}
+	case "demo-job":
+		sc.Booked = []plant.BankID{"clinic/ahu-3/secondary"}
+	}
+	return sc
+}
+
 var shared = sync.OnceValues(func() (*plant.Register, *phrase.Index) {
 	r := testRegister()
 	return r, phrase.NewIndex(r)
@@ -105,6 +153,9 @@ var shared = sync.OnceValues(func() (*plant.Register, *phrase.Index) {
 
 // scopeNamed gives the scopes that the conversation table names.
 func scopeNamed(name string) phrase.Scope {
+	if strings.HasPrefix(name, "demo") {
+		return demoScope(name)
+	}
 	r, index := shared()
 	sc := phrase.Scope{
 		Register: r, Index: index, Sites: []string{"northgate"}, Now: now, By: "kim",

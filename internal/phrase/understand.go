@@ -183,7 +183,7 @@ func polar(ms []*mark) bool {
 // takeWho takes a signature off the end of the line: "-MK".
 func (l *line) takeWho(text string) {
 	n := len(l.marks)
-	if n < 3 || l.marks[n-1].kind != mWord || !l.marks[n-2].punct("-") {
+	if n < 3 || !l.marks[n-1].initials() || !l.marks[n-2].punct("-") {
 		return
 	}
 	raw := text[l.marks[n-1].from:l.marks[n-1].to]
@@ -191,6 +191,12 @@ func (l *line) takeWho(text string) {
 		l.who = raw
 		l.marks = l.marks[:n-2]
 	}
+}
+
+// initials reports whether a mark can be somebody's: letters of no meaning, or a
+// little word ("-TO").
+func (m *mark) initials() bool {
+	return m.kind == mWord || m.anyOf(cTo, cAt, cAnd, cBy, cFor) && !strings.Contains(m.text, " ")
 }
 
 // by finds who did it in words: "by Nadia".
