@@ -299,3 +299,28 @@ func TestLimitChangesBetweenLives(t *testing.T) {
 		t.Errorf("median life to 200 Pa %.0f, learnt at 150 Pa; want about %.0f", got, want)
 	}
 }
+
+// Carried to another limit, a prior keeps what it says in Pa: the error of a
+// reading, the clean set, and the curve where both limits know it.
+func TestAnotherLimitKeepsWhatIsSaidInPa(t *testing.T) {
+	t.Parallel()
+	prior := forecast.Learn(forecast.ClassPrior("secondary"), history(3, 10))
+	for _, limit := range []float64{150, 170, 190, 260} {
+		other := prior.AtLimit(limit)
+		if a, b := prior.Noise.Abs*prior.LimitPa, other.Noise.Abs*limit; math.Abs(a/b-1) > 1e-9 {
+			t.Errorf("to %g Pa: reading error %g Pa, was %g", limit, b, a)
+		}
+		if a, b := prior.CleanPa(), other.CleanPa(); math.Abs(a-b) > 0.1 {
+			t.Errorf("to %g Pa: clean %g Pa, was %g", limit, b, a)
+		}
+		u := other.MedianLife() / prior.MedianLife()
+		if (u > 1) != (limit > prior.LimitPa) {
+			t.Errorf("to %g Pa in %g of the life to %g Pa", limit, u, prior.LimitPa)
+		}
+		for what, v := range map[string][2]float64{"misfit": {prior.Noise.Misfit, other.Noise.Misfit}, "its reach": {prior.Noise.Reach, other.Noise.Reach}} {
+			if math.Abs(v[0]/(v[1]*u)-1) > 1e-6 { // shares of a life, in axis units
+				t.Errorf("to %g Pa: %s %g of a life of %g, was %g", limit, what, v[1], u, v[0])
+			}
+		}
+	}
+}
