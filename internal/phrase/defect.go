@@ -42,8 +42,8 @@ func (p *parser) defect(g *group) {
 // when there is none.
 func (g *group) fault() (i int, fixed bool) {
 	mended := g.mended()
-	for j, m := range g.marks {
-		if !m.is(cDefect) || m.is(cPiece) && j > 0 && g.marks[j-1].kind == mNum { // "24 Stück" is no stuck gauge
+	for j := range g.marks {
+		if !faultAt(g.marks, j) {
 			continue
 		}
 		if j > 0 && g.marks[j-1].is(cNot) { // "not torn"
@@ -52,6 +52,12 @@ func (g *group) fault() (i int, fixed bool) {
 		return j, g.has(cFixed) || mended >= 0 || g.changesFilters(g.marks[j:])
 	}
 	return mended, mended >= 0
+}
+
+// faultAt reports whether mark i tells of a defect: the "Stück" of "24 Stück" is
+// written like a stuck gauge and is none.
+func faultAt(ms []*mark, i int) bool {
+	return ms[i].is(cDefect) && !(ms[i].is(cPiece) && i > 0 && ms[i-1].kind == mNum)
 }
 
 // mended finds a word that says by itself that something was put right: "repaired",

@@ -103,11 +103,12 @@ func (g *group) takeHour() {
 			continue
 		}
 		j := i - 1
-		if g.marks[j].is(cAt) || g.marks[j].punct("@") || g.marks[j].punct(",") {
+		said := g.marks[j].is(cAt) || g.marks[j].punct("@") // "mañana cambio bolsas a las 9"
+		if said || g.marks[j].punct(",") {
 			j--
 		}
-		day := j >= 0 && g.marks[j].kind == mWhen && g.marks[j].when.day != dayNone && !g.marks[j].when.clock
-		if j >= 0 && !day {
+		day := said && g.timed || j >= 0 && g.marks[j].kind == mWhen && g.marks[j].when.day != dayNone && !g.marks[j].when.clock
+		if j >= 0 && (!day || !g.timed) {
 			var w when
 			if w, day = loneDay(g.marks[j].text); day {
 				g.marks[j].kind, g.marks[j].when = mWhen, w

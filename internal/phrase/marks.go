@@ -101,7 +101,7 @@ func marksOf(text string, toks []token, x *Index, sites []string) []*mark {
 
 func marksWith(k *marker) {
 	for k.i < len(k.toks) {
-		if !(k.name() || k.unknownTag() || k.size() || k.time() || k.number() || k.stage() || k.phrase()) {
+		if !(k.ordinalStage() || k.name() || k.unknownTag() || k.size() || k.time() || k.number() || k.stage() || k.phrase()) {
 			k.rest()
 		}
 	}
@@ -360,6 +360,34 @@ func (k *marker) stage() bool {
 	return true
 }
 
+// stageNouns are the words for a stage that a number goes with.
+var stageNouns = set("stage stufe filterstufe etapa")
+
+// numbered are the stages in the order of the air.
+var numbered = [...]plant.Stage{1: plant.Primary, 2: plant.Secondary, 3: plant.Third}
+
+// ordinalStage reads "1. Stufe", "2ª etapa" and "Stufe 2".
+func (k *marker) ordinalStage() bool {
+	n, at := k.i, k.i+1
+	if k.tok(k.i).kind == tWord && stageNouns[k.tok(k.i).text] {
+		n, at = k.i+1, k.i+1
+	} else {
+		for k.tok(at).sign(".") || k.isWord(at, "st", "nd", "rd", "a", "ª") && k.tok(at).glued {
+			at++
+		}
+		if t := k.tok(at); t.kind != tWord || !stageNouns[t.text] {
+			return false
+		}
+	}
+	v, ok := k.whole(n, 1, 3)
+	if !ok || k.tok(n+1).kind == tUnit {
+		return false
+	}
+	from, to := k.toks[k.i].from, k.toks[at].to
+	k.put(mark{kind: mBank, text: k.text[from:to], banks: []bankWord{{from: from, to: to, text: k.text[from:to], stageWord: stageWord{stage: numbered[v]}}}}, at+1)
+	return true
+}
+
 func (k *marker) stageAt(i int) (stageWord, int) {
 	t := k.tok(i)
 	if t.kind != tWord {
@@ -374,16 +402,6 @@ func (k *marker) stageAt(i int) (stageWord, int) {
 	}
 	if w, ok := slippedStage(t.text); ok {
 		return w, i + 1
-	}
-	if t.text == "stage" && k.tok(i+1).kind == tNumber {
-		switch k.tok(i + 1).num.value {
-		case 1:
-			return stageWord{stage: plant.Primary}, i + 2
-		case 2:
-			return stageWord{stage: plant.Secondary}, i + 2
-		case 3:
-			return stageWord{stage: plant.Third}, i + 2
-		}
 	}
 	return stageWord{}, i
 }

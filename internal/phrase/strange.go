@@ -95,7 +95,7 @@ func likeStage(w string) bool {
 // change-out: "ahu3 bag 150 pa 12 off".
 func (p *parser) piecesBeside(g *group, s *segment) bool {
 	i := slices.IndexFunc(s.marks, func(m *mark) bool { return m.kind == mNum && m.q.piece })
-	if i < 0 || g.line.question || g.line.has(cDefect, cWish, cOrdered, cArrived, cStock, cLeft, cNot) {
+	if i < 0 || g.line.question || g.line.faulty || g.line.has(cWish, cOrdered, cArrived, cStock, cLeft, cNot) {
 		return false
 	}
 	from, to := s.marks[i].from, s.marks[i].to

@@ -37,13 +37,13 @@ func (p *parser) tellsSwap(g *group, s *segment) bool {
 	if s.has(cLeft) || g.line.polar || g.line.question && len(s.numbers()) == 0 || undone(s.marks) {
 		return false
 	}
-	if g.changesFilters(s.marks) || s.swap || s.fresh && !g.line.has(cWish, cOrdered, cArrived, cBook, cDefect) {
+	if g.changesFilters(s.marks) || s.swap || s.fresh && !g.line.faulty && !g.line.has(cWish, cOrdered, cArrived, cBook) {
 		return true
 	}
 	if s.has(cDone) && !s.has(cJob) && (len(s.banks) > 0 || saysFilters(s.marks)) {
 		return true
 	}
-	if pieces(s) > 0 && s.has(cClean) && len(s.numbers()) > 0 && !g.line.has(cWish, cOrdered, cArrived, cStock, cDefect) {
+	if pieces(s) > 0 && s.has(cClean) && len(s.numbers()) > 0 && !g.line.faulty && !g.line.has(cWish, cOrdered, cArrived, cStock) {
 		return true // "bags in, 24 off, clean 98"
 	}
 	if !s.has(cChange) {

@@ -103,6 +103,7 @@ type line struct {
 	kinds  uint32
 	site   string // the first site named on it
 	orders bool   // the word "order" itself
+	faulty bool   // tells of a defect; "24 Stück" is no stuck gauge
 	crew   []string
 }
 
@@ -132,7 +133,7 @@ func (p *parser) cut() {
 // ordinal reports whether a line starts with the number of a list: "1. ", "2) ".
 func ordinal(toks []token) bool {
 	n := toks[0]
-	return n.kind == tNumber && n.num.decimals == 0 && n.num.value < 100 && toks[1].sign(".", ")") && toks[1].glued && toks[2].kind == tWord && !toks[2].glued
+	return n.kind == tNumber && n.num.decimals == 0 && n.num.value < 100 && toks[1].sign(".", ")") && toks[1].glued && toks[2].kind == tWord && !toks[2].glued && !stageNouns[toks[2].text]
 }
 
 // look notes what concerns the line as a whole.
@@ -159,8 +160,9 @@ func (l *line) look(text string) {
 // sum gathers what is asked of a line again and again.
 func (l *line) sum() {
 	l.cues, l.kinds = gather(l.marks)
-	for _, m := range l.marks {
+	for i, m := range l.marks {
 		l.orders = l.orders || slices.Contains(orderWords, m.text)
+		l.faulty = l.faulty || faultAt(l.marks, i)
 	}
 }
 

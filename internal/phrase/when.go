@@ -403,6 +403,8 @@ func (k *marker) weekday(i int) (when, int) {
 	}
 	w := when{day: dayWeekday, n: int(d), last: last, future: next}
 	switch {
+	case k.isWord(j+1, "pasado", "pasada"):
+		w.last, w.future, j = true, false, j+1
 	case k.isWord(j+1, "morning"):
 		w.clock, w.hour, w.vague, j = true, 8, true, j+1
 	case k.isWord(j+1, "afternoon"):

@@ -140,10 +140,10 @@ var lexicon = map[cue]string{
 	cOK:    `ok okay confirmed confirm sure really correct|value yes yep si ja stimmt bestatigt confirmado`,
 	cNot: `cant cannot wont dont not statt instead|of en|vez|de rather|than didnt|get not|yet havent hasnt wasnt isnt never nicht kein keine ninguno didnt dont wont cant|change cannot|change
 		couldnt|change not|been nicht|gewechselt`,
-	cLeft: `left not|done left|for|tomorrow remaining outstanding to|do still|to|do tomorrow|instead next|time offen faltan falta pendiente|cambiar
+	cLeft: `gewechselt|werden getauscht|werden ausgetauscht|werden ersetzt|werden wechseln|mussen noch|wechseln hay|que|cambiar toca|cambiar por|cambiar falta|cambiar necesita|cambio necesitan|cambio deben|cambiarse left not|done left|for|tomorrow remaining outstanding to|do still|to|do tomorrow|instead next|time offen faltan falta pendiente|cambiar
 		needs|changing need|changing needs|replacing need|replacing needs|swapping needs|a|change needs|to|be|changed to|be|changed not|changed
 		due|a|change should|be|changed wants|changing must|be|changed nicht|gewechselt sin|cambiar not|swapped not|replaced want|changing`,
-	cSwap: `new|ones new|lot fresh|set fresh|bags changed swapped replaced renewed swopped chgd changed|out swapped|out changed|over fitted installed filters|in filter|change|done change|done changeout|done change|out|done swap|done fitted put|in|new changing|done
+	cSwap: `eingesetzt eingebaut gewechselt|worden getauscht|worden umgebaut gewechselte puesto|nuevos puestos|nuevos new|ones new|lot fresh|set fresh|bags changed swapped replaced renewed swopped chgd changed|out swapped|out changed|over fitted installed filters|in filter|change|done change|done changeout|done change|out|done swap|done fitted put|in|new changing|done
 		getauscht gewechselt ausgetauscht ersetzt erneuert filterwechsel|erledigt neu|eingesetzt
 		cambiado cambiados cambiada cambiadas sustituido sustituidos sustituidas reemplazado reemplazados cambie cambio|hecho`,
 	cChange: `change swap replace renew changeout change|out filter|change filterwechsel wechsel wechseln tauschen cambiar cambio sustituir`,
@@ -156,17 +156,17 @@ var lexicon = map[cue]string{
 	cMinus:   `minus negative neg menos`,
 	cPegged:  `pegged off|scale off|the|scale off|scale|high maxed maxed|out over|range overrange over|range full|scale past|top past|the|top topped|out at|the|stop on|the|stop hard|over pinned needle|at|top top|of|scale off|the|clock off|the|top off|the|dial end|of|scale am|anschlag uber|skala vollausschlag fuera|de|escala fuera|de|rango al|tope`,
 	cBounce:  `bouncing bounces hunting fluctuating jumping swinging up|and|down unsteady unstable varying pulsing oscillating wobbling schwankt springt oscila oscilando variando`,
-	cWet:     `wet foggy fog mist misty raining rain rainy damp soaked washed|coil coil|washed nass feucht nebel regen mojado mojados lluvia niebla humedo`,
+	cWet:     `mojadas mojada humeda humedas humedos feuchte feuchter nasse nebelig wet foggy fog mist misty raining rain rainy damp soaked washed|coil coil|washed nass feucht nebel regen mojado mojados lluvia niebla humedo`,
 	cZero:    `zero zeroed zero|check zero|checked zero|point nullpunkt nullpunkt|prufung null cero|ok cero|comprobado cero`,
 	cGauge:   `gauges gauge mano manometer magnehelic meter manometro dial`,
 	cNoGauge: `no|gauge no|dp|gauge without|gauge gauge|missing no|meter has|no|gauge na kein|manometer ohne|manometer sin|manometro no|manometer`,
-	cNoRead: `no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read not|read couldnt|get couldnt|get|to cant|get|to cant|get|in couldnt|get|in unread not|taken didnt|read didnt|get no|access couldnt|reach cant|reach
+	cNoRead: `nicht|erreichbar kein|messwert no|pude|leer no|pudimos|leer no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read not|read couldnt|get couldnt|get|to cant|get|to cant|get|in couldnt|get|in unread not|taken didnt|read didnt|get no|access couldnt|reach cant|reach
 		keine|ablesung nicht|ablesbar nicht|abgelesen kein|zugang sin|lectura no|lectura no|hay|lectura sin|acceso no|se|puede|leer`,
 	cLocked: `locked locked|out no|key no|keys no|permit blocked|in blocked|off abgesperrt zugesperrt verschlossen abgeschlossen cerrado cerrada bloqueado`,
-	cFanOff: `fan|off fans|off fan|is|off fan|stopped fan|not|running fan|down unit|off unit|is|off unit|stopped unit|not|running ahu|off ahu|is|off not|running switched|off turned|off shut|down plant|off standing|still fan|was|off unit|was|off fan|tripped tripped
+	cFanOff: `ventilator|steht anlage|steht lufter|aus lufter|steht gerat|steht ventilator|abgeschaltet anlage|abgeschaltet equipo|apagado unidad|parada maquina|parada ventilador|apagada fan|off fans|off fan|is|off fan|stopped fan|not|running fan|down unit|off unit|is|off unit|stopped unit|not|running ahu|off ahu|is|off not|running switched|off turned|off shut|down plant|off standing|still fan|was|off unit|was|off fan|tripped tripped
 		ventilator|aus anlage|aus gerat|aus steht|still lauft|nicht abgeschaltet ausgeschaltet ventilador|apagado ventilador|parado apagado apagada parado parada equipo|parado`,
 	cOff: `aus down stopped`,
-	cDefect: `droppings poo poop guano excrement dead|bird dead|rat dead|mouse dead|pigeon dead|animal rat rats mice vermin pigeon pigeons nest mould mold mouldy moldy slime algae legionella
+	cDefect: `lager|laut lager|defekt lagerschaden ventilator|laut motor|laut lufter|laut gerissene undichtigkeit verstopft klappert vibriert verbogen gebrochene averiada vibra goteando desgarrada desgarrado obstruido droppings poo poop guano excrement dead|bird dead|rat dead|mouse dead|pigeon dead|animal rat rats mice vermin pigeon pigeons nest mould mold mouldy moldy slime algae legionella
 		vogelkot taubenkot kot ratten rattenkot mause schimmel nest tote|ratte toter|vogel tote|maus excrementos excremento palomas ratas raton ratones moho nido snapped perished seized stuttering fault burnt|out burned|out overheating fell|off came|off fallen|off squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed broken broke cracked loose damaged damage missing
 		vibration vibrating bearing bearings noisy noise smell smells burning|smell tripping blocked corroded rusty hole gap bypass bypassing fallen|out fell|out tube|off tube|was|off tube|fell|off tube|came|off hose|off disconnected kinked split bent
 		out|of|order not|working door|open door|ajar door|not|closing seal|gone seal|perished gasket slipped belt|slipping water|ingress standing|water mould mold faulty stuck gauge|dead fan|dead sticking belt|gone frame|bent
@@ -180,9 +180,9 @@ var lexicon = map[cue]string{
 		vogelkot taubenkot kot ratten rattenkot mause schimmel nest tote|ratte toter|vogel tote|maus excrementos excremento palomas ratas raton ratones moho nido`,
 	cFixed: `closed shut mended sorted|now all|good|now instandgesetzt gerichtet geflickt wieder|zu wieder|dicht geschlossen reparada reparados arreglada cerrada|ya solucionado resuelto refitted refit fixed repaired reconnected put|back put|back|on mended resealed reseated tightened back|in|place cleared taped repariert behoben wieder|angeschlossen reparado arreglado conectado`,
 	cSame:  `same|as|before same|as|last same|reading unchanged no|change no|drop same gleich|wie|vorher igual|que|antes`,
-	cAmend: `wrong|ahu wrong|unit wrong|one falsche|anlage unidad|equivocada correction correct|that corrected should|be should|have|been should|read should|say shouldve|been meant i|meant typo mistyped my|mistake oops sorry wrong|it|is wrong|its actually
+	cAmend: `sollte wrong|ahu wrong|unit wrong|one falsche|anlage unidad|equivocada correction correct|that corrected should|be should|have|been should|read should|say shouldve|been meant i|meant typo mistyped my|mistake oops sorry wrong|it|is wrong|its actually
 		korrektur korrigiere sollte|sein gemeint correccion corrijo deberia|ser queria|decir perdon`,
-	cUndo:    `undo undo|that take|that|back take|it|back scrap|that delete|that delete|last remove|last scratch|that ignore|that|last cancel|that ruckgangig mach|ruckgangig deshacer deshaz anular|ultimo retract`,
+	cUndo:    `zurucknehmen nimm|zuruck letzten|loschen letzte|loschen borrar|ultimo quita|eso undo undo|that take|that|back take|it|back scrap|that delete|that delete|last remove|last scratch|that ignore|that|last cancel|that ruckgangig mach|ruckgangig deshacer deshaz anular|ultimo retract`,
 	cUsed:    `used took taken consumed verbraucht entnommen verwendet usado usados usadas gastado gastados`,
 	cOrdered: `ordered have|ordered order|placed on|order po|raised bestellt pedido|hecho pedidos pedido he|pedido`,
 	cWish:    `order reorder re|order need needs need|to|order pls|order please|order needs|ordering want require running|out|of short|of low|on bestellen brauche brauchen bitte|bestellen necesito necesitamos pedir hacen|falta`,
@@ -192,7 +192,7 @@ var lexicon = map[cue]string{
 	cDoing:   `move moving doing do ill|do well|do going|to|do going|to|change going|to|swap changing swapping replacing ill|change well|change will|change will|do planning tackling mache machen wechsle haremos hago cambiamos cambiaremos`,
 	cCancel:  `unbook unbooked un|book cancel cancelled canceled call|off called|off calling|off scrub scrap|booking stornieren storniert absagen abgesagt cancelar cancelado cancelada anular`,
 	cDefer:   `undefer undeferred un|defer deferral no|longer|deferred aufschub aplazamiento defer deferred deferring postpone postponed put|off push push|back pushed|back hold|off delay verschieben verschoben aufschieben aplazar aplazado posponer`,
-	cOnSite:  `arrived|at on|site onsite at|site arrived|at|site vor|ort en|sitio en|planta`,
+	cOnSite:  `angekommen|bei llegado|a in|situ estoy|en arrived|at on|site onsite at|site arrived|at|site vor|ort en|sitio en|planta`,
 	cStart:   `about|to|start about|to|begin starting starting|now starting|work start start|now started begin beginning beginne fange|an anfangen empiezo empezando empezamos comienzo going|in`,
 	cBack:    `back|on back|running back|up running|again restarted back|online back|in|service up|and|running wieder|an wieder|in|betrieb lauft|wieder en|marcha otra|vez|en|marcha`,
 	cJob:     `job jobs auftrag trabajo`,
@@ -202,17 +202,17 @@ var lexicon = map[cue]string{
 	cNear:    `nearby next|door outside neighbouring upwind across|the|road adjacent started|next in|der|nahe nebenan cerca al|lado`,
 	cBy:      `by von por`,
 	cWith:    `with w mit con crew team|is`,
-	cDue:     `due due|list overdue whats|due whats|next next|up fallig falligkeiten was|ist|fallig que|toca pendientes vencidos to|change|list change|list duelist worklist which|filters|first what|needs|changing what|needs|doing`,
-	cHow:     `how hw hwo howz hows|it hw|is how|is hows whens how|are how|does|it|look how|about whats|up|with tell|me|about what|about looking|like check how|long last|reading last|change last|changed history forecast when|will when|is when|does when|do when wann wie|steht|es|um wie|ist como|esta como|va cuando`,
-	cChart:   `chart graph plot curve trend picture show|me|the|curve diagramm kurve grafik grafico grafica curva`,
-	cCost:    `cost costs costing cost|of how|much|money energy kwh money wasted waste penalty kosten energie energiekosten coste costes cuanto|cuesta energia gasto`,
+	cDue:     `was|muss welche|mussen que|hay|pendiente cuando|toca wann|fallig vencimientos proximos|cambios anstehend was|steht|an due due|list overdue whats|due whats|next next|up fallig falligkeiten was|ist|fallig que|toca pendientes vencidos to|change|list change|list duelist worklist which|filters|first what|needs|changing what|needs|doing`,
+	cHow:     `wie|geht wie|geht|es wie|steht wie|lauft wie|sieht como|estan que|tal how hw hwo howz hows|it hw|is how|is hows whens how|are how|does|it|look how|about whats|up|with tell|me|about what|about looking|like check how|long last|reading last|change last|changed history forecast when|will when|is when|does when|do when wann wie|steht|es|um wie|ist como|esta como|va cuando`,
+	cChart:   `verlauf kurve tendencia historico chart graph plot curve trend picture show|me|the|curve diagramm kurve grafik grafico grafica curva`,
+	cCost:    `kostet was|kostet cuesta cuanto|gasta cost costs costing cost|of how|much|money energy kwh money wasted waste penalty kosten energie energiekosten coste costes cuanto|cuesta energia gasto`,
 	cWhy:     `why why|is explain reason|for warum wieso weshalb erklare por|que explica`,
 	cSteps:   `how|do|i|safely how|to|safely how|do|i|change how|do|we|change how|to|change how|do|i|swap steps safe|work lockout|steps isolation|steps isolation|procedure safety|steps checklist how|do|i|isolate how|to|isolate how|do|i|lock loto|steps procedure schritte sicherheitsschritte freischalten pasos procedimiento pasos|de|seguridad consignacion`,
 	cOrders:  `orders whats|on|order order|list what|to|order shopping|list parts parts|list to|order what|do|we|need|to|order bestellungen bestellliste lista|de|pedidos`,
 	cCompare: `compare comparison versus vs against|item which|is|better which|is|cheaper vergleiche vergleich gegen comparar compara contra`,
-	cOwed:    `owed owing readings|owed missing|readings readings|missing whats|left|to|read left|to|read unread|units who|owes what|readings what|still|needs|reading outstanding|readings readings|due still|to|read noch|abzulesen offene|ablesungen lecturas|pendientes que|falta|leer`,
+	cOwed:    `ablesungen|fehlen fehlen|noch welche|ablesungen fehlende|ablesungen lecturas|faltan faltan|lecturas que|lecturas|faltan owed owing readings|owed missing|readings readings|missing whats|left|to|read left|to|read unread|units who|owes what|readings what|still|needs|reading outstanding|readings readings|due still|to|read noch|abzulesen offene|ablesungen lecturas|pendientes que|falta|leer`,
 	cVisits:  `visits visit visit|plan next|visit plan|visits route rundgang besuche visitas visita`,
-	cDigest:  `digest weekly weekly|report weekly|summary summary report monday|report wochenbericht zusammenfassung bericht resumen informe|semanal informe`,
+	cDigest:  `resumen|semanal informe wochenubersicht digest weekly weekly|report weekly|summary summary report monday|report wochenbericht zusammenfassung bericht resumen informe|semanal informe`,
 	cStatus:  `status state state|of|play overview uberblick stand estado situacion`,
 	cHelp:    `help commands what|can|you|do how|does|this|work how|do|i|use instructions usage hilfe ayuda befehle comandos`,
 	cAsk:     `hw hwo what whats which who whose when where how anyone|know do|we|have have|we|got got|any any|idea is|there are|there was welche welcher que cual cuales cuantos how|many wie|viele`,
@@ -291,14 +291,14 @@ type stageWord struct {
 }
 
 var stageWords = buildStages(map[plant.Stage]string{
-	plant.Primary: `pre pres* pri prim prims primary primaries panel panels* pleat pleats* pleated prefilter prefilters* roughing p stage1
+	plant.Primary: `grobfilter grobstaubfilter vorfiltern vorfilters filtro|previo filtros|previos* filtro|primario filtros|primarios* filtro|plano filtros|planos* prefiltracion pre pres* pri prim prims primary primaries panel panels* pleat pleats* pleated prefilter prefilters* roughing p stage1
 		vorfilter vf erste|stufe vorfilterstufe prefiltro prefiltros* primario primarios* primera|etapa first|stage 1st|stage flat|panel flat|panels*
 		pre|filter pre|filters* primary|filter primary|filters* panel|filter panel|filters* prim|filter prim|filters* pleated|filters*`,
-	plant.Secondary: `sec secs secondary secondaries bag bags* pocket pockets* final! finals!* b s f! stage2 sec|filter sec|filters* secondary|filter secondary|filters*
+	plant.Secondary: `tf feinstaubfilter taschenfiltern filtro|de|bolsa filtros|de|bolsa filtros|de|bolsas* filtro|bolsa filtro|secundario filtros|secundarios* manga mangas* filtro|de|mangas sec secs secondary secondaries bag bags* pocket pockets* final! finals!* b s f! stage2 sec|filter sec|filters* secondary|filter secondary|filters*
 		tasche taschen* taschenfilter* hauptfilter feinfilter endfilter! zweite|stufe beutel beutelfilter bolsa bolsas* secundario secundarios* filtro|final! filtro|de|bolsas*
 		bag|filter bag|filters* pocket|filter pocket|filters* final|filter! final|filters!* second|stage 2nd|stage segunda|etapa`,
-	plant.Third:  `third tertiary hepa hepas* third|stage 3rd|stage stage3 hepa|filter hepa|filters* schwebstofffilter dritte|stufe terciario tercera|etapa`,
-	plant.Return: `return returns ret rtn return|air return|filter return|filters* return|air|filter return|air|filters* recirc umluft umluftfilter ruckluft retorno filtro|de|retorno`,
+	plant.Third:  `absoluto absolutos* filtro|absoluto filtros|absolutos* absolutfilter third tertiary hepa hepas* third|stage 3rd|stage stage3 hepa|filter hepa|filters* schwebstofffilter dritte|stufe terciario tercera|etapa`,
+	plant.Return: `abluft abluftfilter ruckluftfilter filtros|de|retorno return returns ret rtn return|air return|filter return|filters* return|air|filter return|air|filters* recirc umluft umluftfilter ruckluft retorno filtro|de|retorno`,
 })
 
 // longStages are the stage words long enough to be known with a letter wrong.
