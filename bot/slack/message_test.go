@@ -120,6 +120,10 @@ func TestWhereAMessageIs(t *testing.T) {
 				t.Errorf("At %v, want %v", got.At, at)
 			}
 			got.At = time.Time{}
+			if files := got.Files; (name == "with a file") != (len(files) == 1 && files[0].Name == "gauge.jpg") {
+				t.Errorf("files %+v", files)
+			}
+			got.Files = nil
 			if diff := cmp.Diff(c, got); diff != "" {
 				t.Error(diff)
 			}
