@@ -2,10 +2,10 @@ package bot
 
 import "context"
 
-// asked takes what is asked of the bot itself rather than of the plant: a round
-// to fill in, a person's own page. Handled is false when it is neither.
+// asked takes what is no line of a round: a file of readings, a round to fill in,
+// a person's own page. Handled is false when it is neither.
 func (e *Engine) asked(ctx context.Context, t *talk) (handled bool, err error) {
-	for _, try := range []func(context.Context, *talk) (bool, error){e.roundOffered, e.pageAsked} {
+	for _, try := range []func(context.Context, *talk) (bool, error){e.dropped, e.roundOffered, e.pageAsked} {
 		if handled, err = try(ctx, t); handled || err != nil {
 			return true, err
 		}

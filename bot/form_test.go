@@ -195,7 +195,8 @@ func TestOwnPage(t *testing.T) {
 	if len(p.Choices) == 0 || !strings.HasPrefix(p.Choices[0].Label, "Round ") {
 		t.Errorf("choices %+v", p.Choices)
 	}
-	if p, err := r.engine.Page(t.Context(), r.message(guest, "")); p != nil || err != nil {
+	p, err = r.engine.Page(t.Context(), r.message(guest, ""))
+	if err != nil || len(p.Sections) != 1 || !strings.Contains(p.Sections[0].Text, "no crew") {
 		t.Errorf("for a guest: %+v, %v", p, err)
 	}
 	_, reply := r.says(tove, "home")

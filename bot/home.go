@@ -22,14 +22,15 @@ func (e *Engine) Page(ctx context.Context, m channel.Message) (*channel.Page, er
 	if err != nil {
 		return nil, err
 	}
-	if len(memberSites(reg, m)) == 0 {
-		return nil, nil
-	}
 	m.Direct = true
 	t, err := e.talk(ctx, m)
-	if err != nil || t == nil {
+	if err != nil {
 		return nil, err
 	}
+	if t == nil || len(memberSites(reg, m)) == 0 {
+		return &channel.Page{Sections: []channel.Section{{Title: "Nothing here", Text: say.NoPage()}}}, nil
+	}
+	t.sites = memberSites(reg, m)
 	return e.page(ctx, t)
 }
 

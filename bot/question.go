@@ -145,6 +145,8 @@ func (e *Engine) HandlePress(ctx context.Context, p channel.Press) error {
 		}
 	case "steps-read":
 		return e.stepsRead(ctx, t, p.Value)
+	case actionImport:
+		return e.imported(ctx, t, p.Value)
 	case channel.ActionForm:
 		return e.formBarred(ctx, t, p.Value)
 	}

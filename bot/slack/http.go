@@ -72,25 +72,40 @@ func (e *Edge) serveEvent(w http.ResponseWriter, r *http.Request, h channel.Hand
 		// The same event id, so what was taken before is only acknowledged.
 		e.log.Debug("slack: sent again", "event", in.onceKey(), "nth", nth, "reason", r.Header.Get("X-Slack-Retry-Reason"))
 	}
-	if !in.empty() && e.handleInTurn(ctx, h, in) != nil {
-		http.Error(w, "try again", http.StatusServiceUnavailable)
+	if in.empty() {
 		return
 	}
-	w.WriteHeader(http.StatusOK) // empty: replies go by the Web API
+	answer, err := e.handleInTurn(ctx, h, in)
+	switch {
+	case err != nil:
+		http.Error(w, "try again", http.StatusServiceUnavailable)
+	case answer != nil:
+		w.Header().Set("Content-Type", "application/json; charset=utf-8")
+		_ = json.NewEncoder(w).Encode(answer) // the reader may have gone
+	default:
+		w.WriteHeader(http.StatusOK) // empty: replies go by the Web API
+	}
 }
 
 // handleInTurn handles one thing in the order of its lane and waits for the outcome.
-func (e *Edge) handleInTurn(ctx context.Context, h channel.Handler, in inbound) error {
-	outcome := make(chan error, 1)
-	err := e.lanes.submit(ctx, in.lane(), func() { outcome <- e.handle(ctx, h, in) })
+func (e *Edge) handleInTurn(ctx context.Context, h channel.Handler, in inbound) (answer any, err error) {
+	type outcome struct {
+		answer any
+		err    error
+	}
+	done := make(chan outcome, 1)
+	err = e.lanes.submit(ctx, in.lane(), func() {
+		answer, err := e.handle(ctx, h, in)
+		done <- outcome{answer, err}
+	})
 	if err != nil {
-		return err
+		return nil, err
 	}
 	select {
-	case err := <-outcome:
-		return err
+	case o := <-done:
+		return o.answer, o.err
 	case <-ctx.Done():
-		return ctx.Err()
+		return nil, ctx.Err()
 	}
 }
 

@@ -10,16 +10,23 @@ import (
 	"clogwise/internal/channel"
 )
 
-// inbound is something for the handler: a message or a press, not yet plain (the
-// text carries the platform's markup) and without names.
+// inbound is something for the handler, one of four: a message or a press, not yet
+// plain (the text carries the platform's markup) and without names; a form handed
+// in; a person who looks at their page.
 type inbound struct {
 	eventID string
 	bot     string // user id of the bot, whose mention is taken out of the text
+	trigger string // of a press or a command: opens a form for three seconds
 	message *channel.Message
+	files   []file // that came with the message
 	press   *channel.Press
+	submit  *channel.Submission
+	home    *channel.Message // who looks, and nothing said
 }
 
-func (in inbound) empty() bool { return in.message == nil && in.press == nil }
+func (in inbound) empty() bool {
+	return in.message == nil && in.press == nil && in.submit == nil && in.home == nil
+}
 
 // user is the id of the person that did it.
 func (in inbound) user() string {
@@ -28,6 +35,10 @@ func (in inbound) user() string {
 		return in.press.User
 	case in.message != nil:
 		return in.message.User
+	case in.submit != nil:
+		return in.submit.From.User
+	case in.home != nil:
+		return in.home.User
 	}
 	return ""
 }
@@ -40,6 +51,10 @@ func (in inbound) lane() string {
 		return in.press.Channel + "/" + in.press.Thread
 	case in.message != nil:
 		return in.message.Channel + "/" + in.message.Thread
+	case in.submit != nil:
+		return in.submit.From.Channel + "/" + in.submit.From.Thread
+	case in.home != nil:
+		return "home/" + in.home.User
 	}
 	return "" // nothing for the handler
 }
@@ -51,7 +66,9 @@ func (in inbound) onceKey() string {
 	switch {
 	case in.press != nil:
 		return "press:" + in.press.ID
-	case in.message.Change == channel.New:
+	case in.submit != nil:
+		return "form:" + in.submit.From.ID
+	case in.message != nil && in.message.Change == channel.New:
 		return in.message.Key()
 	}
 	return "event:" + in.eventID
@@ -85,6 +102,7 @@ type event struct {
 	DeletedTS   string `json:"deleted_ts"`
 	Message     *event `json:"message"`
 	Previous    *event `json:"previous_message"`
+	Files       []file `json:"files"`
 	Edited      *struct {
 		TS string `json:"ts"`
 	} `json:"edited"`
@@ -100,9 +118,16 @@ func decodeEvent(payload []byte, me identity) (inbound, error) {
 	}
 	var head struct {
 		Type string `json:"type"`
+		User any    `json:"user"`
+		Tab  string `json:"tab"`
 	}
 	if err := json.Unmarshal(callback.Event, &head); err != nil {
 		return inbound{}, fmt.Errorf("slack: event: %w", err)
+	}
+	if user, ok := head.User.(string); ok && head.Type == "app_home_opened" && head.Tab == "home" {
+		in := home(user, me)
+		in.eventID = callback.EventID
+		return in, nil
 	}
 	// Other events may use the same field names for other shapes.
 	if head.Type != "message" && head.Type != "app_mention" {
@@ -119,7 +144,11 @@ func decodeEvent(payload []byte, me identity) (inbound, error) {
 	m.Platform, m.Team, m.Channel = Platform, me.Team, ev.Channel
 	m.Direct = ev.ChannelType == "im" || strings.HasPrefix(ev.Channel, "D")
 	m.At = timeOf(m.ID)
-	return inbound{eventID: callback.EventID, bot: me.User, message: m}, nil
+	in := inbound{eventID: callback.EventID, bot: me.User, message: m}
+	if m.Change == channel.New {
+		in.files = ev.Files
+	}
+	return in, nil
 }
 
 // meaning says what a message event tells, nil if nothing for us.

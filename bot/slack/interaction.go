@@ -9,12 +9,13 @@ import (
 	"clogwise/internal/channel"
 )
 
-// decodeInteraction reads presses of buttons under our posts. Forms and
-// shortcuts come the same way and are not for the handler yet.
+// decodeInteraction reads presses of buttons under our posts and on the home tab,
+// and forms that are handed in. Shortcuts come the same way; there are none.
 func decodeInteraction(payload []byte, me identity) (inbound, error) {
 	var v struct {
-		Type string `json:"type"`
-		User struct {
+		Type    string `json:"type"`
+		Trigger string `json:"trigger_id"`
+		User    struct {
 			ID string `json:"id"`
 		} `json:"user"`
 		Channel struct {
@@ -38,6 +39,9 @@ func decodeInteraction(payload []byte, me identity) (inbound, error) {
 	if err := json.Unmarshal(payload, &v); err != nil {
 		return inbound{}, fmt.Errorf("slack: interaction: %w", err)
 	}
+	if v.Type == "view_submission" {
+		return decodeSubmission(payload, me)
+	}
 	if v.Type != "block_actions" || len(v.Actions) == 0 || v.Actions[0].Type != "button" {
 		return inbound{}, nil
 	}
@@ -57,7 +61,7 @@ func decodeInteraction(payload []byte, me identity) (inbound, error) {
 	if p.Thread == p.PostID {
 		p.Thread = ""
 	}
-	return inbound{bot: me.User, press: p}, nil
+	return inbound{bot: me.User, trigger: v.Trigger, press: p}, nil
 }
 
 // commandPrefix marks the id of a message that was typed as a slash command. It
@@ -80,7 +84,7 @@ func decodeCommand(payload []byte, me identity) (inbound, error) {
 	if v.UserID == "" || v.TriggerID == "" {
 		return inbound{}, nil
 	}
-	return inbound{bot: me.User, message: &channel.Message{
+	return inbound{bot: me.User, trigger: v.TriggerID, message: &channel.Message{
 		Platform: Platform,
 		Team:     me.Team,
 		Channel:  v.ChannelID,

@@ -147,11 +147,16 @@ func (p part) options(thread string) []slack.MsgOption {
 }
 
 func (p part) blocks() []slack.Block {
-	blocks := []slack.Block{slack.NewSectionBlock(plainText(p.text), nil, nil)}
-	for start := 0; start < len(p.choices); start += rowLimit {
+	return append([]slack.Block{slack.NewSectionBlock(plainText(p.text), nil, nil)}, rows(p.choices)...)
+}
+
+// rows are the buttons of a post or a page.
+func rows(choices []channel.Choice) []slack.Block {
+	var blocks []slack.Block
+	for start := 0; start < len(choices); start += rowLimit {
 		var row []slack.BlockElement
-		for i := start; i < min(start+rowLimit, len(p.choices)); i++ {
-			c := p.choices[i]
+		for i := start; i < min(start+rowLimit, len(choices)); i++ {
+			c := choices[i]
 			row = append(row, slack.NewButtonBlockElement(actionID(c.Action, i), c.Value, plainText(shorten(c.Label, labelLimit))))
 		}
 		blocks = append(blocks, slack.NewActionBlock("", row...))

@@ -150,8 +150,10 @@ func (s *session) accept(ctx context.Context, req socketmode.Request) {
 		defer s.jobs.Done()
 		// What is not for the handler is acknowledged from here as well: an
 		// acknowledgement may have to wait, and the reader of the socket must not.
-		if in.empty() || s.edge.handle(ctx, s.handler, in) == nil {
-			s.ack(ctx, req.EnvelopeID)
+		if in.empty() {
+			s.ack(ctx, req.EnvelopeID, nil)
+		} else if answer, err := s.edge.handle(ctx, s.handler, in); err == nil {
+			s.ack(ctx, req.EnvelopeID, answer)
 		}
 	}
 	if s.edge.lanes.submit(ctx, in.lane(), job) != nil {
@@ -159,12 +161,13 @@ func (s *session) accept(ctx context.Context, req socketmode.Request) {
 	}
 }
 
-// ack answers empty: replies go by the Web API, whose answer says whether they
-// arrived. A lost acknowledgement only makes the event come again.
-func (s *session) ack(ctx context.Context, envelope string) {
+// ack answers empty but for faults in a form: replies go by the Web API, whose
+// answer says whether they arrived. A lost acknowledgement only makes the event
+// come again.
+func (s *session) ack(ctx context.Context, envelope string, answer any) {
 	ctx, cancel := context.WithTimeout(ctx, ackTimeout)
 	defer cancel()
-	if err := s.client.AckCtx(ctx, envelope, nil); err != nil {
+	if err := s.client.AckCtx(ctx, envelope, answer); err != nil {
 		s.edge.log.Debug("slack: acknowledgement not sent, the event will come again", "envelope", envelope)
 	}
 }

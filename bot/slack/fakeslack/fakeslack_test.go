@@ -183,9 +183,16 @@ func TestWebAPI(t *testing.T) {
 	if _, _, _, err := api.UpdateMessageContext(ctx, where, "1.2", slack.MsgOptionText("two", false)); !errors.As(err, &answer) || answer.Err != "message_not_found" {
 		t.Errorf("update of nothing: %v", err)
 	}
-	view, err := api.OpenViewContext(ctx, "trigger", slack.ModalViewRequest{Type: slack.VTModal, Title: slack.NewTextBlockObject(slack.PlainTextType, "Round", false, false)})
-	if err != nil || view.ID == "" {
-		t.Errorf("view %+v, %v", view, err)
+	modal := slack.ModalViewRequest{Type: slack.VTModal, Title: slack.NewTextBlockObject(slack.PlainTextType, "Round", false, false)}
+	if _, err := api.OpenViewContext(ctx, "trigger", modal); !errors.As(err, &answer) || answer.Err != "invalid_trigger_id" {
+		t.Errorf("a form without a press: %v", err)
+	}
+	home := slack.HomeTabViewRequest{Type: slack.VTHomeTab, Blocks: slack.Blocks{BlockSet: []slack.Block{slack.NewHeaderBlock(modal.Title)}}}
+	if _, err := api.PublishViewContext(ctx, slack.PublishViewContextRequest{UserID: "U1", View: home}); err != nil {
+		t.Error(err)
+	}
+	if v, err := s.WaitHome(ctx, "U1", ""); err != nil || v.Text != "Round" {
+		t.Errorf("home tab %+v, %v", v, err)
 	}
 	if _, err := api.GetUserInfoContext(ctx, "U9"); !errors.As(err, &answer) || answer.Err != "user_not_found" {
 		t.Errorf("unknown person: %v", err)

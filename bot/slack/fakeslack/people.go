@@ -57,6 +57,17 @@ func WithFile(name string) SayOption {
 	}
 }
 
+// WithTable attaches a file with its content, which the bot may fetch.
+func (s *Server) WithTable(name string, data []byte) SayOption {
+	return func(m *message) {
+		m.subtype = "file_share"
+		id := s.nextID("F")
+		s.uploads[id] = &File{ID: id, Name: name, Data: data}
+		m.files = append(m.files, map[string]any{"id": id, "name": name, "mode": "hosted", "size": len(data),
+			"url_private_download": s.http.URL + "/files/" + id})
+	}
+}
+
 // Subtype sets the message subtype.
 func Subtype(name string) SayOption { return func(m *message) { m.subtype = name } }
 
@@ -197,7 +208,7 @@ func (s *Server) press(p Post, b Button, user string) {
 		"user":         map[string]string{"id": user, "username": s.users[user].Name, "team_id": Team},
 		"api_app_id":   AppID,
 		"container":    container,
-		"trigger_id":   s.nextID("trigger."),
+		"trigger_id":   s.trigger(),
 		"channel":      map[string]string{"id": p.Channel, "name": s.channels[p.Channel].Name},
 		"response_url": s.http.URL + "/response/" + s.nextID("R"),
 		"actions": []map[string]any{{
@@ -225,7 +236,7 @@ func (s *Server) Command(channel, user, command, text string) {
 	s.tell(kindCommand, "", map[string]string{
 		"command": command, "text": escape(text), "team_id": Team, "channel_id": channel,
 		"channel_name": s.channels[channel].Name, "user_id": user, "user_name": s.users[user].Name,
-		"trigger_id": s.nextID("trigger."), "response_url": s.http.URL + "/response/" + s.nextID("R"),
+		"trigger_id": s.trigger(), "response_url": s.http.URL + "/response/" + s.nextID("R"),
 		"api_app_id": AppID,
 	})
 }

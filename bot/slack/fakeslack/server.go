@@ -64,6 +64,9 @@ type Server struct {
 	groups    map[string][]string // members of user groups
 	messages  map[string]*message // by channel and ts
 	posts     []*Post
+	views     []View
+	homes     map[string]View
+	triggers  map[string]bool // handed out and not used yet
 	calls     []Call
 	faults    map[string][]Fault
 	uploads   map[string]*File
@@ -115,6 +118,8 @@ func New(o Options) *Server {
 		users:     map[string]User{BotUser: {ID: BotUser, Name: BotName}},
 		channels:  map[string]Channel{},
 		groups:    map[string][]string{},
+		homes:     map[string]View{},
+		triggers:  map[string]bool{},
 		messages:  map[string]*message{},
 		faults:    map[string][]Fault{},
 		uploads:   map[string]*File{},
@@ -125,6 +130,7 @@ func New(o Options) *Server {
 	mux.HandleFunc("POST /api/{method}", s.serveMethod)
 	mux.HandleFunc("GET /link", s.serveSocket)
 	mux.HandleFunc("POST /upload/{id}", s.serveUpload)
+	mux.HandleFunc("GET /files/{id}", s.serveFile)
 	mux.HandleFunc("POST /response/{id}", s.serveResponseURL)
 	s.http = httptest.NewServer(mux)
 	s.wg.Go(s.pump)

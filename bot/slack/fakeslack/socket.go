@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"io"
 	"net/http"
 	"net/url"
 	"slices"
@@ -33,6 +34,8 @@ type delivery struct {
 	attempts int
 	queued   bool
 	done     bool
+	failed   bool            // never acknowledged in time, and not sent again
+	answer   json.RawMessage // that came with the acknowledgement
 	timer    *time.Timer
 }
 
@@ -198,6 +201,7 @@ func (s *Server) acknowledged(a Ack) {
 		s.loseAcks--
 		return
 	}
+	d.answer = a.Payload
 	s.finish(d)
 }
 
@@ -209,12 +213,13 @@ func (s *Server) finish(d *delivery) {
 }
 
 // tell queues a payload for the bot. The caller holds mu.
-func (s *Server) tell(kind, eventID string, payload any) {
+func (s *Server) tell(kind, eventID string, payload any) *delivery {
 	d := &delivery{kind: kind, eventID: eventID, payload: payload, queued: true}
 	s.pending = append(s.pending, d)
 	s.outbound = append(s.outbound, d)
 	s.notify()
 	s.poke()
+	return d
 }
 
 // tellEvent wraps an inner event as the Events API does and queues it. The
@@ -321,6 +326,7 @@ func (s *Server) expire(d *delivery) {
 	}
 	if d.kind != kindEvent {
 		s.failed++
+		d.failed = true
 		s.finish(d)
 		s.notify()
 		return
@@ -362,8 +368,9 @@ func (s *Server) sendHTTP(target string, d *delivery, attempt int) {
 		if err != nil {
 			return
 		}
+		answer, err := io.ReadAll(resp.Body)
 		_ = resp.Body.Close()
-		if resp.StatusCode != http.StatusOK {
+		if err != nil || resp.StatusCode != http.StatusOK {
 			return
 		}
 		s.mu.Lock()
@@ -372,6 +379,7 @@ func (s *Server) sendHTTP(target string, d *delivery, attempt int) {
 			s.loseAcks--
 			return
 		}
+		d.answer = answer
 		s.finish(d)
 		s.notify()
 	})

@@ -1,0 +1,120 @@
+package bot_test
+
+import (
+	"context"
+	"errors"
+	"io"
+	"strings"
+	"testing"
+
+	"clogwise/bot"
+	"clogwise/internal/channel"
+)
+
+const readingsFile = `time,ahu,bank,pa,fan_hz
+2026-03-02 09:00,AHU-1,primary,80,45
+2026-03-03 09:00,AHU-1,primary,82,45
+2026-03-03 09:10,AHU-1,secondary,120,
+2026-03-03 09:20,AHU-99,primary,70,
+`
+
+// drop is a message with a file.
+func (r *rig) drop(user, name, data string) channel.Message {
+	m := r.message(user, "")
+	m.Files = []channel.Dropped{{Name: name, Size: int64(len(data)), Open: func(context.Context) (io.ReadCloser, error) {
+		return io.NopCloser(strings.NewReader(data)), nil
+	}}}
+	return m
+}
+
+// A file is summarised first and recorded when the button is pressed: once,
+// after a restart, however often, and taken back as a whole.
+func TestFileIsRecordedWhenConfirmed(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	m := r.drop(tove, "week.csv", readingsFile)
+	r.hear(m)
+	wantText(t, r.reply(m), "week.csv: 3 readings of 2 banks, 2 Mar to 3 Mar.", "1 fault; those rows are left out:", "row 5", "AHU-99", "Nothing recorded yet")
+	r.wantStanding()
+	r.restart()
+	wantText(t, r.press(guest, m, "Record 3"), "crew")
+	r.wantStanding()
+	wantText(t, r.press(tove, m, "Record 3"), "week.csv: 3 rows recorded", "Undo")
+	want := []string{"reading clinic/ahu-1/primary 80 Pa hz=45", "reading clinic/ahu-1/primary 82 Pa hz=45", "reading clinic/ahu-1/secondary 120 Pa hz=?"}
+	r.wantStanding(want...)
+	wantText(t, r.press(tove, m, "Record 3"), "recorded before; nothing new")
+	r.wantStanding(want...)
+
+	again := r.drop(idris, "copy of week.csv", readingsFile)
+	r.hear(again)
+	wantText(t, r.reply(again), "3 of them are recorded already", "Nothing to record")
+
+	made, err := r.store.Entry(t.Context(), int64(r.count()))
+	must(t, err)
+	if made.By != tove {
+		t.Errorf("signed %q", made.By)
+	}
+	wantText(t, r.pressed(tove, channel.Choice{Action: "undo", Value: made.Source[:strings.LastIndex(made.Source, ":")]}), "Taken back")
+	r.wantStanding()
+}
+
+func TestFilesThatAreNoneOfOurs(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	for name, m := range map[string]channel.Message{
+		"of a guest":         r.drop(guest, "week.csv", readingsFile),
+		"another table":      r.drop(tove, "menu.csv", "dish,price\nsoup,4\n"),
+		"a picture":          r.drop(tove, "gauge.jpg", "…"),
+		"a table of nothing": r.drop(tove, "empty.xlsx", "not a workbook"),
+	} {
+		r.hear(m)
+		if got := r.reply(m); got != "" {
+			t.Errorf("%s: %q", name, got)
+		}
+	}
+	m := r.drop(tove, "menu.csv", "dish,price\nsoup,4\n")
+	m.Mention = true
+	r.hear(m)
+	wantText(t, r.reply(m), "no readings in it", "Columns: time")
+	m = r.drop(guest, "week.csv", readingsFile)
+	m.Mention = true
+	r.hear(m)
+	wantText(t, r.reply(m), "crew")
+}
+
+func TestFileBounds(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	m := r.drop(tove, "big.csv", readingsFile)
+	m.Files[0].Size = 3 << 20
+	r.hear(m)
+	wantText(t, r.reply(m), "larger than 2 MB", "Nothing recorded")
+	m = r.drop(tove, "liar.csv", strings.Repeat("x", 3<<20))
+	m.Files[0].Size = 10
+	r.hear(m)
+	wantText(t, r.reply(m), "larger than 2 MB")
+	long := "time,ahu,bank,pa\n" + strings.Repeat("2026-03-02 09:00,AHU-1,primary,80\n", 5001)
+	m = r.drop(tove, "long.csv", long)
+	r.hear(m)
+	wantText(t, r.reply(m), "Too many rows")
+	m = r.drop(tove, "gone.csv", "")
+	m.Files[0].Open = func(context.Context) (io.ReadCloser, error) { return nil, errors.New("cut") }
+	if err := r.engine.HandleMessage(t.Context(), m); err == nil {
+		t.Error("a file that was not fetched must come again")
+	}
+	if _, err := r.store.Post(t.Context(), bot.ReplyKey(m)); err == nil {
+		t.Error("answered all the same")
+	}
+	r.wantStanding()
+}
+
+// Rows of sites that the channel does not serve are left out.
+func TestFileOfAnotherSite(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	m := r.drop(tove, "both.csv", "time,site,ahu,bank,pa\n2026-03-02 09:00,clinic,AHU-1,primary,80\n2026-03-02 09:00,hall,AHU-1,primary,81\n")
+	r.hear(m)
+	wantText(t, r.reply(m), "1 reading of 1 bank", "1 fault", "hall")
+	r.press(tove, m, "Record 1")
+	r.wantStanding("reading clinic/ahu-1/primary 80 Pa hz=?")
+}
