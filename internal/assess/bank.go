@@ -226,9 +226,13 @@ func Parts(b plant.Bank) []duelist.Part {
 func (w *work) split() {
 	cur := life{}
 	underFault := w.suspects()
+	left, days := 0, dayCounter{run: w.run, loc: w.loc}
 	add := func(s seen) {
 		if n := len(cur.seen); n > 0 {
-			s.gap = w.run.Hours(cur.seen[n-1].At, s.At)
+			s.gap = days.hours(cur.seen[n-1].At, s.At)
+		}
+		if cur.seen == nil {
+			cur.seen = make([]seen, 0, left)
 		}
 		cur.seen = append(cur.seen, s)
 	}
@@ -237,6 +241,7 @@ func (w *work) split() {
 		if x.At.After(w.in.Now) {
 			continue
 		}
+		left = len(w.stand) - i
 		switch b := x.Body.(type) {
 		case entry.Swap:
 			if x.Place != w.in.Bank {
@@ -256,6 +261,7 @@ func (w *work) split() {
 				w.lives = append(w.lives, cur)
 			}
 			cur = life{start: x.At, swap: x}
+			days = dayCounter{run: w.run, loc: w.loc}
 			if b.CleanPa != nil {
 				s := w.see(x, *b.CleanPa, resistance.Stated{FlowM3s: b.FlowM3s, FanHz: b.FanHz, FanPct: b.FanPct})
 				s.clean = true
