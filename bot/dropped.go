@@ -216,7 +216,7 @@ func (e *Engine) imported(ctx context.Context, t *talk, key string) error {
 		raw, err = unpacked(kept.Data)
 	}
 	if err != nil || len(raw) == 0 {
-		return e.reply(ctx, t, channel.Post{Text: say.StaleButton()})
+		return e.hint(ctx, t, say.StaleButton())
 	}
 	if !t.ofAnyCrew() {
 		return e.reply(ctx, t, channel.Post{Text: say.NotAllowed(entry.KindReading, t.sites[0])})

@@ -47,8 +47,11 @@ const OutboxTopic = "outbox"
 // is in the ledger, together with the reply still to be sent.
 func (e *Engine) HandleMessage(ctx context.Context, m channel.Message) error {
 	t, err := e.talk(ctx, m)
-	if err != nil || t == nil {
+	if err != nil {
 		return err
+	}
+	if t == nil {
+		return e.stranger(ctx, m)
 	}
 	if m.Change != channel.Edited { // an edit shows itself as a resend by changing nothing
 		if done, err := e.replied(ctx, m); err != nil || done {
@@ -95,7 +98,7 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 	switch meaning.Outcome {
 	case phrase.Chatter:
 		if t.m.Direct || t.m.Mention {
-			return e.reply(ctx, t, channel.Post{Text: say.NotUnderstood()})
+			return e.hint(ctx, t, say.NotUnderstood())
 		}
 		return nil
 	case phrase.Ask:

@@ -171,7 +171,7 @@ func (e *Engine) formBarred(ctx context.Context, t *talk, value string) error {
 	if len(places) > 0 && !t.mayRecord(places, bodyOf(kind)) {
 		return e.reply(ctx, t, channel.Post{Text: say.NotAllowed(bodyOf(kind).Kind(), t.siteOf(places[0]))})
 	}
-	return e.reply(ctx, t, channel.Post{Text: say.StaleButton()})
+	return e.hint(ctx, t, say.StaleButton())
 }
 
 const fanField = "fan:"
@@ -264,7 +264,7 @@ func (e *Engine) SubmitForm(ctx context.Context, s channel.Submission) (map[stri
 	case formDefer:
 		lines, faults = t.deferLine(places[0], s.Values)
 	default:
-		return nil, e.reply(ctx, t, channel.Post{Text: say.StaleButton()})
+		return nil, e.hint(ctx, t, say.StaleButton())
 	}
 	if len(faults) > 0 {
 		return faults, nil

@@ -151,7 +151,7 @@ func (e *Engine) stopAlerts(t *talk, q phrase.Query) []ledger.OutboxPost {
 func (e *Engine) stepsRead(ctx context.Context, t *talk, value string) error {
 	when, start, ahu, err := digest.ParseStepsValue(value)
 	if err != nil {
-		return e.reply(ctx, t, channel.Post{Text: say.StaleButton()})
+		return e.hint(ctx, t, say.StaleButton())
 	}
 	site := t.siteOf(ahu)
 	if !t.crewOf(site.ID) && !t.supervises(site.ID) {

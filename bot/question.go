@@ -150,7 +150,7 @@ func (e *Engine) HandlePress(ctx context.Context, p channel.Press) error {
 	case channel.ActionForm:
 		return e.formBarred(ctx, t, p.Value)
 	}
-	return e.reply(ctx, t, channel.Post{Text: say.StaleButton()})
+	return e.hint(ctx, t, say.StaleButton())
 }
 
 func (e *Engine) pressedAnswer(ctx context.Context, t *talk, value string) error {
@@ -159,7 +159,7 @@ func (e *Engine) pressedAnswer(ctx context.Context, t *talk, value string) error
 		return err
 	}
 	if !ok {
-		return e.reply(ctx, t, channel.Post{Text: say.StaleButton()})
+		return e.hint(ctx, t, say.StaleButton())
 	}
 	if q.Message.Change != channel.Edited {
 		taken, err := e.alreadyTaken(ctx, q.Message)
@@ -167,7 +167,7 @@ func (e *Engine) pressedAnswer(ctx context.Context, t *talk, value string) error
 			return err
 		}
 		if taken {
-			return e.reply(ctx, t, channel.Post{Text: say.AlreadyAnswered()})
+			return e.hint(ctx, t, say.AlreadyAnswered())
 		}
 	}
 	asked, waits := e.waiting(ctx, q.Message)

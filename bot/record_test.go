@@ -212,7 +212,13 @@ func TestWhereTheBotListens(t *testing.T) {
 			m := r.message(c.who, "AHU-3 bag 145 Pa") // AHU-3 is a tag of the hall too
 			c.at(&m)
 			r.hear(m)
-			if got := r.reply(m); (got != "") != c.answers {
+			got := r.reply(m)
+			if c.who == guest {
+				wantText(t, got, "no crew")
+				r.wantStanding()
+				return
+			}
+			if (got != "") != c.answers {
 				t.Errorf("reply %q", got)
 			}
 			if c.answers {

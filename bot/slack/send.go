@@ -116,10 +116,14 @@ func targetOf(p channel.Post) target {
 func (e *Edge) say(ctx context.Context, to *target, p part) (id string, err error) {
 	if to.onlyFor != "" {
 		id, err = e.api.PostEphemeralContext(ctx, to.channel, to.onlyFor, p.options(to.thread)...)
-		if err != nil {
-			return "", postError("chat.postEphemeral", err)
+		if err == nil {
+			return id, nil
 		}
-		return id, nil
+		if detour, ok := to.detour(err); ok {
+			*to = detour
+			return e.say(ctx, to, p)
+		}
+		return "", postError("chat.postEphemeral", err)
 	}
 	landed, id, err := e.api.PostMessageContext(ctx, to.channel, p.options(to.thread)...)
 	if err == nil {
@@ -138,7 +142,7 @@ func (e *Edge) say(ctx context.Context, to *target, p part) (id string, err erro
 func (t target) detour(err error) (target, bool) {
 	switch answerOf(err) {
 	case "thread_not_found", "cannot_reply_to_message", "invalid_thread_ts":
-		return target{channel: t.channel}, t.thread != ""
+		return target{channel: t.channel, onlyFor: t.onlyFor}, t.thread != ""
 	case "not_in_channel", "channel_not_found":
 		return target{channel: t.asker}, t.asker != ""
 	}
