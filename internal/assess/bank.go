@@ -182,7 +182,7 @@ func newWork(in Input) (*work, bool) {
 	w.item, _ = in.Register.Item(w.bank.Item)
 	w.loc = w.site.Location()
 	w.run = in.Register.ScheduleOf(in.Bank).Runner(w.loc)
-	w.law = resistance.LawFor(w.bank, in.Register.Item, nil, resistance.DefaultLaw())
+	w.law = resistance.LawFor(w.bank, in.Register.Item, nil, resistance.SiteLaw(w.site))
 	w.fix = resistance.NewCorrector(w.ahu, w.bank, w.site, w.law)
 	w.stand = entry.Standing(in.Entries)
 	w.out = Assessment{
@@ -408,7 +408,7 @@ func (w *work) limits(usual forecast.Prior) {
 		limit = resistance.Limit{Pa: usual.LimitPa, Rule: "usual for this stage", Source: err.Error()}
 	}
 	o.LimitPa, o.LimitSource = limit.Pa, limit.Rule+": "+limit.Source
-	w.caps = resistance.CapsFor(w.bank, resistance.NoAgeRule)
+	w.caps = resistance.CapsFor(w.site, w.bank)
 	if w.cur.swap != nil {
 		w.capAt = w.caps.Due(w.cur.start.In(w.loc), w.run)
 	}

@@ -172,3 +172,31 @@ func TestUnitHabitDoesNotMatter(t *testing.T) {
 		}
 	}
 }
+
+// What a site has set governs where the bank and its item say nothing: the cap on
+// age, and the exponent of resistance against airflow.
+func TestSiteSettingsGovern(t *testing.T) {
+	t.Parallel()
+	now := began.AddDate(0, 0, 501)
+	with := func(alter func(*plant.Site)) assess.Assessment {
+		reg := bankWith(func(s *plant.Site, _ *plant.AHU, b *plant.Bank) { b.LimitPa = 2000; alter(s) })
+		return assessed(reg, lived(1), nil, now)
+	}
+	free, capped := with(func(*plant.Site) {}), with(func(s *plant.Site) { s.AgeRule = plant.AgeEN13779 })
+	if want := capped.LifeStart.Add(4000 * time.Hour); capped.Dates.Median.Sub(want).Abs() > time.Second {
+		t.Errorf("due %s, want %s: later stages 4000 h (EN 13779:2007 annex, from memory), round the clock", capped.Dates.Median, want)
+	}
+	if !free.Dates.Median.IsZero() && !free.Dates.Median.After(capped.Dates.Median) {
+		t.Errorf("without a cap due %s, with one %s", free.Dates.Median, capped.Dates.Median)
+	}
+	half := 1.0 // of 2 m³/s
+	entries := lived(1)
+	last := entry.Reading{Pa: 40, FlowM3s: &half}
+	entries = append(entries, entry.Entry{Seq: int64(len(entries) + 1), Kind: entry.KindReading, Place: axisBank, At: now.Add(-time.Hour), Body: last})
+	for n, want := range map[float64]float64{0: 40 * math.Pow(2, 1/0.85), 1: 80, 2: 160} {
+		reg := bankWith(func(s *plant.Site, _ *plant.AHU, _ *plant.Bank) { s.FlowExponent = n })
+		if got := assessed(reg, entries, nil, now).Last.DesignPa; math.Abs(got-want) > 1e-6 {
+			t.Errorf("exponent %g: 40 Pa at half airflow are %g Pa at design, want %g (Δp·2ⁿ)", n, got, want)
+		}
+	}
+}

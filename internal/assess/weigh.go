@@ -42,7 +42,7 @@ func Compare(in Input, codes []string) ([]energy.Option, error) {
 		}
 	}
 	b := energy.Bench{
-		Site: w.site, AHU: w.ahu, Bank: w.bank, Find: in.Register.Item, Law: resistance.DefaultLaw(),
+		Site: w.site, AHU: w.ahu, Bank: w.bank, Find: in.Register.Item, Law: resistance.SiteLaw(w.site),
 		Duty: energy.DutyOf(w.ahu, w.bank, w.site, w.law, price), Curve: energy.Through(w.expected()), CleanPa: w.out.CleanPa,
 		HoursPerYear: w.run.PerWeek() * 365.25 / 7, SharedBy: 1,
 	}

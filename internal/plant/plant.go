@@ -37,6 +37,10 @@ type Site struct {
 	ReminderAt  string   `yaml:"reminder_at,omitempty" json:"reminder_at,omitempty"` // cron, site time; default working days 15:00
 
 	LimitRule LimitRule `yaml:"limit_rule,omitempty" json:"limit_rule,omitempty"` // when an item gives no final resistance
+	AgeRule   AgeRule   `yaml:"age_rule,omitempty" json:"age_rule,omitempty"`     // when a bank gives no cap on age or run hours; empty = no cap
+	// FlowExponent is that of resistance against airflow where neither an item's
+	// points nor readings tell; 0 = 1/0.85.
+	FlowExponent float64 `yaml:"flow_exponent,omitempty" json:"flow_exponent,omitempty"`
 	// LoadingAxis is what filter lives are measured along; empty = hours.
 	LoadingAxis LoadingAxis `yaml:"loading_axis,omitempty" json:"loading_axis,omitempty"`
 
@@ -263,6 +267,16 @@ const (
 	RuleTwiceClean   LimitRule = "twice-clean"
 	RulePlus50       LimitRule = "clean+50"
 	RulePlus100      LimitRule = "clean+100"
+)
+
+// AgeRule names a standard's cap on the age of filters, beside their resistance.
+type AgeRule string
+
+// Age rules. Sources in package resistance.
+const (
+	AgeVDI6022 AgeRule = "vdi-6022" // first stage 12 months, later stages 24
+	AgeEN13779 AgeRule = "en-13779" // first stage 2000 h or 1 year, later and exhaust 4000 h or 2 years
+	AgeCCT105  AgeRule = "cct-105"  // a single stage or the first one 12 months, main filters 24
 )
 
 // An Item is something orderable.

@@ -43,6 +43,10 @@ func (v *validation) site(s Site) {
 	oneOf(v, "units", s.Units, units.SI, units.IP)
 	oneOf(v, "jurisdiction", s.Jurisdiction, "US", "UK", "EU", "other")
 	v.limitRule(s.LimitRule)
+	oneOf(v, "age_rule", s.AgeRule, "", AgeVDI6022, AgeEN13779, AgeCCT105)
+	if s.FlowExponent != 0 {
+		v.within(span{"flow_exponent", s.FlowExponent, 1, 2, ""})
+	}
 	if s.LoadingAxis != "" {
 		oneOf(v, "loading_axis", s.LoadingAxis, AxisHours, AxisAir)
 	}

@@ -6,16 +6,6 @@ import (
 	"clogwise/internal/plant"
 )
 
-// AgeRule names a standard's cap on the age of filters, beside their resistance.
-type AgeRule string
-
-// Age rules. None is applied unless chosen.
-const (
-	NoAgeRule  AgeRule = ""
-	AgeVDI6022 AgeRule = "vdi-6022" // VDI 6022 Part 1: first stage 12 months, later stages 24
-	AgeEN13779 AgeRule = "en-13779" // EN 13779:2007 annex (from memory): first stage 2000 h or 1 year, later and exhaust 4000 h or 2 years
-)
-
 // Caps are the longest life of a bank by age and by run hours; zero is no cap.
 type Caps struct {
 	Months float64
@@ -23,24 +13,33 @@ type Caps struct {
 	Rule   string // for people; empty without caps
 }
 
-// CapsFor returns the caps of a bank: its own, else those of the rule for its
-// stage. Each of months and hours that the bank gives itself stands alone.
-func CapsFor(bank plant.Bank, rule AgeRule) Caps {
+// CapsFor returns the caps of a bank: its own, else those of the site's rule for
+// its stage; none where the site has chosen no rule. Each of months and hours that
+// the bank gives itself stands alone.
+//
+// Sources: VDI 6022 Part 1; EN 13779:2007, annex (from memory); CCT 105:2023,
+// article C16.
+func CapsFor(site plant.Site, bank plant.Bank) Caps {
 	if bank.MaxMonths > 0 || bank.MaxHours > 0 {
 		return Caps{Months: bank.MaxMonths, Hours: bank.MaxHours, Rule: "age cap of this bank"}
 	}
 	first := bank.Stage == plant.Primary
-	switch rule {
-	case AgeVDI6022:
+	switch site.AgeRule {
+	case plant.AgeVDI6022:
 		if first {
 			return Caps{Months: 12, Rule: "VDI 6022, first stage 12 months"}
 		}
 		return Caps{Months: 24, Rule: "VDI 6022, later stage 24 months"}
-	case AgeEN13779:
+	case plant.AgeEN13779:
 		if first {
 			return Caps{Months: 12, Hours: 2000, Rule: "EN 13779:2007, first stage 2000 h or 1 year"}
 		}
 		return Caps{Months: 24, Hours: 4000, Rule: "EN 13779:2007, later stage 4000 h or 2 years"}
+	case plant.AgeCCT105:
+		if first {
+			return Caps{Months: 12, Rule: "CCT 105, prefilter 12 months"}
+		}
+		return Caps{Months: 24, Rule: "CCT 105, main filter 24 months"}
 	}
 	return Caps{}
 }

@@ -40,7 +40,7 @@ type Law struct {
 // DefaultExponent is the class default: 1/0.85, as in the filter model of the
 // open Modelica Buildings library after Li et al., Sep. Purif. Technol. 284
 // (2022) 120209. A Belgian public specification (CCT 105:2023, C16 §5) takes 1;
-// since the sources disagree the figure is a setting, see ClassDefault.
+// since the sources disagree the figure is a setting of the site, see SiteLaw.
 const DefaultExponent = 1 / 0.85
 
 // Exponents beyond these are not those of a filter: laminar media give 1, pure
@@ -61,6 +61,14 @@ func ClassDefault(n float64, source string) Law {
 // DefaultLaw is the class default where no setting says otherwise.
 func DefaultLaw() Law {
 	return ClassDefault(DefaultExponent, "n = 1/0.85, Li et al., Sep. Purif. Technol. 284 (2022) 120209")
+}
+
+// SiteLaw is the class default of a site: the exponent it has set, else DefaultLaw.
+func SiteLaw(s plant.Site) Law {
+	if s.FlowExponent > 0 {
+		return ClassDefault(s.FlowExponent, fmt.Sprintf("n = %g, set for the site", s.FlowExponent))
+	}
+	return DefaultLaw()
 }
 
 // LawFrom fits a law through resistance points: in two terms where both come

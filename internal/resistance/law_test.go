@@ -60,8 +60,13 @@ func TestPowerLawAtOtherFlows(t *testing.T) {
 		within(t, "125 %", l.Pa(3.75), c.more, 1e-5, computed)
 		within(t, "ratio", 100*l.Ratio(3, 1.5), c.half, 1e-5, computed)
 	}
-	within(t, "default exponent", resistance.DefaultLaw().N, 1.176, 1e-3,
+	within(t, "default exponent", resistance.SiteLaw(plant.Site{}).N, 1.176, 1e-3,
 		"Modelica Buildings library, AirFilters.Data.Generic, after Li et al. (2022)")
+	set := resistance.SiteLaw(plant.Site{FlowExponent: 1})
+	within(t, "exponent as set", set.Ratio(3, 1.5), 0.5, 1e-12, "CCT 105:2023, article C16 §5: in proportion to airflow")
+	if set.Basis != resistance.LawDefault || set.Source != "n = 1, set for the site" {
+		t.Errorf("said as %q, %q", set.Basis, set.Source)
+	}
 }
 
 // Points with scatter: least squares finds the law they were made from.

@@ -112,22 +112,25 @@ func TestCaps(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		bank   plant.Bank
-		rule   resistance.AgeRule
+		rule   plant.AgeRule
 		due    time.Time
 		source string
 	}{
-		{"none by default", plant.Bank{Stage: plant.Primary}, resistance.NoAgeRule, time.Time{}, "off unless chosen"},
-		{"first stage", plant.Bank{Stage: plant.Primary}, resistance.AgeVDI6022, opened.AddDate(1, 0, 0), vdi},
-		{"later stage", plant.Bank{Stage: plant.Secondary}, resistance.AgeVDI6022, opened.AddDate(2, 0, 0), vdi},
-		{"hours before a year", plant.Bank{Stage: plant.Primary}, resistance.AgeEN13779, day.After(opened, 2000), "EN 13779:2007 annex, from memory"},
-		{"the bank's own", plant.Bank{Stage: plant.Primary, MaxMonths: 6}, resistance.AgeVDI6022, opened.AddDate(0, 6, 0), "the register"},
-		{"a month from the end of January", plant.Bank{MaxMonths: 1}, resistance.NoAgeRule, time.Date(2026, 2, 28, 8, 0, 0, 0, time.UTC), "the calendar"},
-		{"half a month", plant.Bank{MaxMonths: 0.5}, resistance.NoAgeRule, opened.Add(time.Duration(0.5 * 30.4375 * 24 * float64(time.Hour))), "365.25/12 days"},
-		{"the bank's hours", plant.Bank{MaxHours: 120}, resistance.NoAgeRule, opened.AddDate(0, 0, 10), "12 hours a day"},
-		{"whichever comes first", plant.Bank{MaxMonths: 1, MaxHours: 120}, resistance.NoAgeRule, opened.AddDate(0, 0, 10), "the earlier one"},
+		{"none by default", plant.Bank{Stage: plant.Primary}, "", time.Time{}, "off unless chosen"},
+		{"first stage", plant.Bank{Stage: plant.Primary}, plant.AgeVDI6022, opened.AddDate(1, 0, 0), vdi},
+		{"later stage", plant.Bank{Stage: plant.Secondary}, plant.AgeVDI6022, opened.AddDate(2, 0, 0), vdi},
+		{"prefilter", plant.Bank{Stage: plant.Primary}, plant.AgeCCT105, opened.AddDate(1, 0, 0), "CCT 105:2023, article C16"},
+		{"main filter", plant.Bank{Stage: plant.Secondary}, plant.AgeCCT105, opened.AddDate(2, 0, 0), "CCT 105:2023, article C16"},
+		{"later stage, hours", plant.Bank{Stage: plant.Secondary}, plant.AgeEN13779, day.After(opened, 4000), "EN 13779:2007 annex, from memory"},
+		{"hours before a year", plant.Bank{Stage: plant.Primary}, plant.AgeEN13779, day.After(opened, 2000), "EN 13779:2007 annex, from memory"},
+		{"the bank's own", plant.Bank{Stage: plant.Primary, MaxMonths: 6}, plant.AgeVDI6022, opened.AddDate(0, 6, 0), "the register"},
+		{"a month from the end of January", plant.Bank{MaxMonths: 1}, "", time.Date(2026, 2, 28, 8, 0, 0, 0, time.UTC), "the calendar"},
+		{"half a month", plant.Bank{MaxMonths: 0.5}, "", opened.Add(time.Duration(0.5 * 30.4375 * 24 * float64(time.Hour))), "365.25/12 days"},
+		{"the bank's hours", plant.Bank{MaxHours: 120}, "", opened.AddDate(0, 0, 10), "12 hours a day"},
+		{"whichever comes first", plant.Bank{MaxMonths: 1, MaxHours: 120}, "", opened.AddDate(0, 0, 10), "the earlier one"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			caps := resistance.CapsFor(c.bank, c.rule)
+			caps := resistance.CapsFor(plant.Site{AgeRule: c.rule}, c.bank)
 			due := caps.Due(opened, day)
 			if diff := due.Sub(c.due); diff < -time.Second || diff > time.Second {
 				t.Errorf("due %v, want %v (%s)", due, c.due, c.source)
