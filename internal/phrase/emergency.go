@@ -141,7 +141,7 @@ func (h hearing) denied(i, reach int) bool {
 // gas reports a smell, leak or alarm of gas.
 func (h hearing) gas(i int) bool {
 	near := h.around(i, 4)
-	sure := h[i].word != "gas" && h[i].word != "monoxide"
+	sure := h[i].word != "gas" && h[i].word != "co" && h[i].word != "monoxide"
 	return (sure || near.any(smellWords) || near.any(leakWords)) && !h.denied(i, 2) && !near.any(drillWords)
 }
 
@@ -152,13 +152,27 @@ func (p *parser) hurt(h hearing, i int, k peril) bool {
 	if near.any(drillWords) {
 		return false
 	}
-	switch {
+	switch w := h[i].word; {
+	case w == "emergency":
+		return next.starts("at", "in", "on", "here", "!") || len(next) == 0
+	case w == "fall":
+		return prev.ends("a") && prev.any(fallVerbs)
+	case w == "breathing":
+		return prev.ends("not", "isnt", "stopped")
+	case w == "aid":
+		return prev.ends("first") && h.back(i, 4).any(aidVerbs)
+	case w == "attack":
+		return prev.ends("heart")
+	case w == "down":
+		return prev.ends("man") && len(h.ahead(i, 1)) == 0 || prev.ends("man") && !next.starts("to")
+	case k&(perilHarm|perilFall) != 0 && selfHarms[w] && prev.any(selfWords) && !near.any(plantWords) && !h.denied(i, 3):
+		return true
 	case k&perilInjury != 0 && !h.denied(i, 4) && !h.ahead(i, 2).any(notSoreWords) && !prev.ends("by"):
 		return true
-	case k&perilHarm != 0 && !h.denied(i, 2) && p.bodyPart(near):
+	case k&perilHarm != 0 && !h.denied(i, 2) && p.bodyPart(near), w == "trapped" && p.bodyPart(near):
 		return true
 	case k&perilFall != 0 && !ofPlant && !prev.any(weatherWords) && !h.denied(i, 2):
-		return near.any(heightWords) || p.person(h.back(i, 2)) && !next.starts("behind", "out", "ill", "asleep", "short", "to", "back")
+		return near.any(heightWords) || p.person(prev) && !next.starts("behind", "out", "ill", "asleep", "short", "to", "back")
 	case k&perilShock != 0 && !near.any(jokeWords) && !h.denied(i, 3):
 		return prev.any(shockGivers) || next.starts("electrica") || next.starts("from", "by", "off", "vom", "von") && (next.any(plantWords) || slices.ContainsFunc(next, func(w heard) bool { return w.ahu }))
 	case k&(perilDown|perilShut) != 0 && p.person(h.back(i, 2)) && !ofPlant && !h.ahead(i, 1).any(plantWords) && !h.denied(i, 2):
@@ -166,6 +180,12 @@ func (p *parser) hurt(h hearing, i int, k peril) bool {
 	}
 	return false
 }
+
+// fallVerbs go with a fall that somebody had, aidVerbs with first aid.
+var (
+	fallVerbs = set("had has took taken")
+	aidVerbs  = set("need needs needed give giving get getting gave")
+)
 
 // bodyPart reports whether words name a part of somebody's body, and not the hand of
 // a gauge: "my hand", "la mano", "fingers".
@@ -209,7 +229,7 @@ func (h hearing) idle(i int) bool {
 		return true
 	case smoke && prev.ends("a") && len(prev) > 1 && breakWords[prev[0].word], smoke && prev.ends("stop"):
 		return true
-	case w == "fire" && next.starts("it") && next[1:].starts("up"):
+	case w == "fire" && next.starts("it") && next[1:].starts("up"), w == "blew" && !next.starts("up"):
 		return true
 	case (w == "burning" || w == "burns" || w == "burnt" || w == "burned") && h.ahead(i, 1).any(wasteWords):
 		return true
@@ -233,10 +253,10 @@ func (h hearing) device(i int) bool {
 	if prev.ends("de") && len(prev) > 1 && (devices[prev[0].word] || prev[0].word == "alarma") {
 		return !sounds
 	}
-	if len(next) == 0 || !devices[next[0].word] || next[0].ahu {
+	if len(next) == 0 || !devices[next[0].word] || next[0].ahu || h[i].word == "blew" {
 		return false
 	}
-	return !(sounds && next.starts("alarm", "alarms", "brigade"))
+	return !(sounds && next.starts("alarm", "alarms"))
 }
 
 // burns reports whether fire, smoke or a smell of burning at word i is one of the
@@ -296,6 +316,9 @@ func (h hearing) fromOutside(i int) bool {
 	return false
 }
 
+// besideWords may lead to the plant: "outside the plant room".
+var besideWords = set("outside outdoors nearby draussen aussen fuera afuera")
+
 // nextToPlant reports "outside the plant room": that is at the plant.
 func (h hearing) nextToPlant() bool {
 	rest := h[1:]
@@ -342,8 +365,11 @@ func (h hearing) outdoors(i int) bool {
 		return true
 	}
 	j := slices.IndexFunc(near, func(w heard) bool { return outside[w.word] })
-	return j >= 0 && !near[j:].nextToPlant()
+	return j >= 0 && !(besideWords[near[j].word] && near[j:].nextToPlant())
 }
+
+// alarmWords stand before the word for fire in the name of an alarm.
+var alarmWords = set("alarma")
 
 // evident reports whether a word for fire or smoke, of which nothing says where
 // it comes from, is one all the same: beside a place, or all there is to say.
@@ -353,7 +379,7 @@ func (h hearing) evident(i int) bool {
 		return true
 	}
 	next := h.ahead(i, 1)
-	if next.starts("alarm", "alarms", "brigade") {
+	if next.starts("alarm", "alarms", "brigade") || prev.any(alarmWords) || strings.HasPrefix(h[i].word, "feuerwehr") || h[i].word == "bomberos" {
 		return true
 	}
 	if perils[h[i].word]&perilFire == 0 || perils[h[i].word]&perilBurnt != 0 {

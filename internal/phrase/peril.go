@@ -23,21 +23,22 @@ const (
 var perils = buildPerils(map[peril]string{
 	perilFire: `fire fires flame flames ablaze alight burning burns spark sparks sparking arcing explosion exploded exploding
 		feuer brand brande brennt brennen flammen funken explodiert lichtbogen
+		feuerwehr bomberos blew
 		fuego incendio incendios llamas arde ardiendo quemandose quemando chispas exploto explotado`,
 	perilSmoke: `smoke smoking smokes smoky smokey smok smoek somke smokin smoldering smouldering fumes
 		rauch raucht qualm qualmt verqualmt verraucht humo humea humeando`,
 	perilBurnt: `burning burnt burned singed scorched brandgeruch schmorgeruch schmort verschmort verbrannt angebrannt quemado quemada chamuscado`,
-	perilGas:   `gas gasgeruch gasleck gasaustritt gasalarm monoxide`,
-	perilInjury: `hurt hurts hurting injured injury injuries wounded bleeding unconscious electrocuted electrocution fainted concussed concussion accident ambulance
-		verletzt verletzte verletzten verletzter verletzung verletzungen unfall arbeitsunfall stromunfall blutet bewusstlos ohnmachtig gesturzt abgesturzt eingeklemmt notarzt krankenwagen
+	perilGas:   `gas co gasgeruch gasleck gasaustritt gasalarm monoxide`,
+	perilInjury: `hurt hurts hurting injured injury injuries wounded bleeding unconscious electrocuted electrocution fainted concussed concussion accident ambulance evacuated evacuate evacuating emergency fall
+		verletzt verletzte verletzten verletzter verletzung verletzungen unfall arbeitsunfall stromunfall blutet blute bluten evakuiert bewusstlos ohnmachtig gesturzt abgesturzt eingeklemmt notarzt krankenwagen
 		rettungswagen stromschlag verbruht notfall
 		herido herida heridos heridas lesionado lesionada lesionados accidente accidentado sangra sangrando inconsciente desmayado desmayada electrocutado electrocutada
-		electrocucion calambrazo quemadura quemaduras quemado quemada ambulancia`,
-	perilHarm: `cut cuts crushed trapped caught burnt burned burn scalded broke broken smashed sliced pinched nipped sprained twisted severed lost gashed mangled hit
-		geschnitten verbrannt gequetscht gebrochen gestossen verstaucht cortado cortada corte corto queme quemo roto rompio aplastado golpeado pille`,
+		electrocucion calambrazo quemadura quemaduras quemado quemada ambulancia evacuado evacuada`,
+	perilHarm: `cut cuts crushed trapped caught burnt burned burn scalded broke broken smashed sliced pinched nipped sprained twisted severed lost gashed mangled hit injure
+		geschnitten verbrannt gequetscht gebrochen gestossen verstaucht cortado cortada corte corto queme quemo roto rompio aplastado golpeado golpe pille`,
 	perilFall:  `fell fallen falling slipped gefallen runtergefallen heruntergefallen cayo caido caida`,
-	perilShock: `shock shocks shocked zapped schlag descarga calambre`,
-	perilDown:  `collapsed trapped dizzy zusammengebrochen eingeschlossen atrapado atrapada encerrado encerrada`,
+	perilShock: `shock shocks shocked zapped jolt schlag descarga calambre`,
+	perilDown:  `collapsed trapped dizzy breathing attack down aid zusammengebrochen eingeschlossen atrapado atrapada encerrado encerrada`,
 	perilShut:  `stuck locked passed`,
 })
 
@@ -61,7 +62,7 @@ var (
 	// wildWords are where fires burn that are none of the plant's; openFires say so alone.
 	wildWords = set("heath forest woodland woods wood moor moorland bush grass grassland field fields farm hill hills mountain mountains wald feld felder wiese heide monte bosque campo forestal forestales road motorway")
 	openFires = set("wildfire wildfires bushfire bushfires waldbrand waldbrande bonfire bonfires stubble barbecue bbq osterfeuer rastrojo rastrojos")
-	outside   = set("outside outdoor outdoors nearby neighbour neighbours neighbouring neighbor neighbors neighboring upwind street town city sky draussen aussen aussenluft nebenan nachbar nachbarn fuera afuera exterior calle vecino vecinos ciudad season ambient diesel lorry truck traffic")
+	outside   = set("outside outdoor outdoors nearby neighbour neighbours neighbouring neighbor neighbors neighboring upwind street town city sky draussen aussen aussenluft nebenan nachbar nachbarn fuera afuera exterior calle vecino vecinos ciudad season ambient haze hazy diesel lorry truck traffic")
 	lasting   = set("since week days seit woche tagen tage semana dias desde")
 
 	// sources lead to where a fire comes from. componentWords are parts that burn;
@@ -79,14 +80,14 @@ var (
 	// devices follow a word for fire that is then none: "fire damper", "smoke break".
 	devices = set(`alarm alarms drill drills damper dampers detector detectors door doors extinguisher extinguishers stopping barrier panel exit escape officer safety plan risk assessment rating rated curtain hydrant hose
 		marshal warden vent vents control extract exhaust pen pencil puffer pellet machine bomb tracer matches zone compartment strategy proof wall resistance test tests testing training exercise break breaks free shelter area certificate regs regulations
-		brigade engineer code watch sprinkler sprinklers pump blanket point system systems interlock signal shutdown sale up
+		engineer code watch sprinkler sprinklers pump blanket point system systems interlock signal shutdown sale up
 		klappe melder ubung schutz puerta compuerta simulacro prueba extintor`)
 	soundWords = set("going went goes sounding ringing rings sounds active activated called coming lautet heult suena sonando")
 	goneWords  = set("cleared gone over lifted stopped weg vorbei verzogen despejado")
 	breakWords = set("for having quick fancy have had another")
 	wasteWords = set("money energy power kwh cash through hours more less cost time fuel oil pounds euros dollars budget a #")
 
-	bodyWords = set(`hand hands finger fingers thumb thumbs arm arms leg legs foot feet head eye eyes face wrist knee ankle back skull nose ear neck shoulder toe toes palm
+	bodyWords = set(`hand hands finger fingers thumb thumbs arm arms leg legs foot feet head eye eyes face wrist knee ankle back skull nose ear neck shoulder toe toes palm sleeve glove hair clothing jacket lanyard coat
 		hande daumen bein beine kopf auge augen fuss rucken mano manos dedo dedos brazo pierna cabeza ojo ojos pie cara espalda`)
 	digits      = set("finger fingers thumb thumbs dedo dedos")
 	whoseWords  = set("my his her their your our someones somebodys mein meine meinen seine seinen seiner ihre ihren die den der das mich sich mir ihm mi su la el las los me se")
@@ -96,5 +97,7 @@ var (
 	personWords  = set("he she they i someone somebody man woman guy lad bloke person colleague mate engineer technician tech fitter electrician apprentice contractor worker er sie jemand kollege mann monteur techniker el ella alguien companero operario tecnico hombre ive hes shes im")
 	notSoreWords = set("efficiency performance airflow energy budget cost costs feelings pride book form report line lines bay")
 	jokeWords    = set("price prices cost costs bill bills quote absorber absorbers")
+	selfWords    = set("me se mich sich mir")
+	selfHarms    = set("cortado cortada corte quemado quemada queme golpeado geschnitten verbrannt gestossen verbruht caido caida cayo")
 	shockGivers  = set("a an electric electrical static got get gets ein einen elektrischer elektrischen una un electrica in")
 )

@@ -1,11 +1,17 @@
 package phrase
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // runningFan recognises work on a unit asked for, or announced, while its fan
 // runs, in whatever order it is said. What was done is a record and no request:
 // "changed bags, fan back on", "fan running 42 Hz, bag 150 Pa".
 func (p *parser) runningFan(l *line) bool {
+	if l.has(cUnisolated) && (l.hasKind(mAHU, mBank) || p.sc.Here != "") && !l.has(cSteps) {
+		return true
+	}
 	runs, during := l.runs(p.sc.Here != "")
 	if !runs && !p.runsElsewhere(l) {
 		return false
@@ -18,11 +24,39 @@ func (p *parser) runningFan(l *line) bool {
 	case !hands && l.hasText(readingWords): // "can I read AHU-3 with the fan running"
 		return false
 	case asks || during:
-		return hands || !l.has(cSwap)
-	case l.has(cSwap), l.statesFan():
+		return hands || !l.reportsChange()
+	case l.reportsChange(), l.statesFan():
 		return false
 	}
 	return true
+}
+
+// reportsChange reports whether a line tells of filters that were changed: not of
+// those that are to be, "need the bags changed".
+func (l *line) reportsChange() bool {
+	for i, m := range l.marks {
+		if m.is(cSwap) && !wanted(l.marks, i) || m.is(cClean) && freshWord(m.text) && i+1 < len(l.marks) && l.marks[i+1].kind == mBank {
+			return true
+		}
+	}
+	return false
+}
+
+// wantWords before a word for a change say that it is still to come.
+var wantWords = set("need needs needed want wants must should please pls get getting require requires requiring braucht brauchen muss mussen soll sollen bitte necesita necesitan necesito deben hay")
+
+// wanted reports whether the change at mark i is one that somebody wants: "need
+// bags changed".
+func wanted(ms []*mark, i int) bool {
+	for j := i - 1; j >= 0 && i-j <= 4; j-- {
+		if ms[j].sign(",", ";", ".") || ms[j].kind == mNum {
+			return false
+		}
+		if first, _, _ := strings.Cut(ms[j].text, " "); wantWords[first] {
+			return true
+		}
+	}
+	return false
 }
 
 // readingWords say that it is gauges that are worked at.
@@ -128,12 +162,14 @@ func (l *line) statesFan() bool {
 func (l *line) handsOn() bool {
 	for i, m := range l.marks {
 		switch {
+		case m.is(cSwap) && wanted(l.marks, i):
+			return true
 		case m.is(cHands):
 			if i > 0 && l.marks[i-1].is(cNot) || m.text == "open" && !l.opens(i) {
 				continue
 			}
 			return true
-		case (m.text == "out" || m.text == "raus" || m.text == "fuera" || m.text == "draussen") && i > 0 && l.taken(i-1):
+		case (m.text == "out" || m.text == "raus" || m.text == "fuera" || m.text == "draussen") && i > 0 && l.taken(i-1) && !l.reportsChange():
 			return true
 		}
 	}
@@ -182,8 +218,10 @@ func (p *parser) safeToEnter(l *line) bool {
 	}
 	asks := l.question || l.has(cCan) || l.hasText([]string{"is it safe", "safe to", "es seguro", "ist es sicher"})
 	switch {
-	case l.has(cSteps):
+	case l.has(cSteps, cChart, cDue, cStock, cOrders, cStatus, cDigest, cCost):
 		return false
+	case l.question && l.has(cFanOff) && slices.Contains([]string{"is", "are", "ist", "esta"}, l.marks[0].text):
+		return true
 	case l.has(cSafe) && asks:
 		return true
 	case asks && l.has(cEnter):

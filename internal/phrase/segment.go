@@ -58,6 +58,9 @@ func segments(g *group) []segment {
 		start = i
 	}
 	add(ms[start:])
+	for n, i := range at { // "old bags out, new bags in"
+		out[n].fresh = out[n].fresh || i > 0 && ms[i-1].is(cClean) && freshWord(ms[i-1].text)
+	}
 	if len(out) > 1 && hasCue(ms[:at[0]], cSwap) {
 		for i := range out {
 			out[i].swap = true

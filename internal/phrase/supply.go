@@ -108,6 +108,9 @@ func (p *parser) order(g *group) bool {
 		return false
 	}
 	named := len(items) > 0 || sized
+	if !named && g.hasWanted() {
+		return false
+	}
 	if !named && !g.hasKind(mBank) && !(plain && g.ahu != nil) || !named && !counted && !plain && !wishesFor(g) {
 		return false
 	}
@@ -140,6 +143,16 @@ func (p *parser) order(g *group) bool {
 		p.query = &Query{Kind: QueryStock, Places: []plant.BankID{place}, Items: []string{code}}
 	}
 	return true
+}
+
+// hasWanted reports whether a group wants filters changed, which is no order.
+func (g *group) hasWanted() bool {
+	for i, m := range g.marks {
+		if m.is(cSwap) && wanted(g.marks, i) {
+			return true
+		}
+	}
+	return false
 }
 
 // wishesFor reports whether a group asks for the filters of a bank without

@@ -34,7 +34,7 @@ func (p *parser) swap(g *group, s *segment) bool {
 // tellsSwap reports whether a segment says that filters were changed, not that
 // they are to be.
 func (p *parser) tellsSwap(g *group, s *segment) bool {
-	if s.has(cLeft) || g.line.polar || g.line.question && len(s.numbers()) == 0 || undone(s.marks) {
+	if s.has(cLeft) || g.wantsChange(s) || g.line.polar || g.line.question && len(s.numbers()) == 0 || undone(s.marks) {
 		return false
 	}
 	if g.changesFilters(s.marks) || s.swap || s.fresh && !g.line.faulty && !g.line.has(cWish, cOrdered, cArrived, cBook) {
@@ -55,6 +55,17 @@ func (p *parser) tellsSwap(g *group, s *segment) bool {
 	if g.ahu != nil && g.line.unknown == 0 && !g.line.question {
 		p.askChange(g, s)
 		return true
+	}
+	return false
+}
+
+// wantsChange reports whether a segment wants filters changed and does not tell of
+// it: "need the bags changed".
+func (g *group) wantsChange(s *segment) bool {
+	for i, m := range g.marks {
+		if m.is(cSwap) && slices.Contains(s.marks, m) && len(s.numbers()) == 0 && wanted(g.marks, i) {
+			return true
+		}
 	}
 	return false
 }

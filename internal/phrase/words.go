@@ -88,6 +88,7 @@ const (
 	cDead
 	cRunning
 	cKeeps
+	cUnisolated
 	cWithout
 	cLimit
 	cLock
@@ -154,7 +155,7 @@ var lexicon = map[cue]string{
 	cTo:      `to bis hasta until till til → thru`,
 	cOver:    `over above more|than greater|than exceeds exceeding uber mehr|als mas|de`,
 	cMinus:   `minus negative neg menos`,
-	cPegged:  `pegged off|scale off|the|scale off|scale|high maxed maxed|out over|range overrange over|range full|scale past|top past|the|top topped|out at|the|stop on|the|stop hard|over pinned needle|at|top top|of|scale off|the|clock off|the|top off|the|dial end|of|scale am|anschlag uber|skala vollausschlag fuera|de|escala fuera|de|rango al|tope`,
+	cPegged:  `out|of|range pegged off|scale off|the|scale off|scale|high maxed maxed|out over|range overrange over|range full|scale past|top past|the|top topped|out at|the|stop on|the|stop hard|over pinned needle|at|top top|of|scale off|the|clock off|the|top off|the|dial end|of|scale am|anschlag uber|skala vollausschlag fuera|de|escala fuera|de|rango al|tope`,
 	cBounce:  `bouncing bounces hunting fluctuating jumping swinging up|and|down unsteady unstable varying pulsing oscillating wobbling schwankt springt oscila oscilando variando`,
 	cWet:     `mojadas mojada humeda humedas humedos feuchte feuchter nasse nebelig wet foggy fog mist misty raining rain rainy damp soaked washed|coil coil|washed nass feucht nebel regen mojado mojados lluvia niebla humedo`,
 	cZero:    `zero zeroed zero|check zero|checked zero|point nullpunkt nullpunkt|prufung null cero|ok cero|comprobado cero`,
@@ -166,7 +167,7 @@ var lexicon = map[cue]string{
 	cFanOff: `ventilator|steht anlage|steht lufter|aus lufter|steht gerat|steht ventilator|abgeschaltet anlage|abgeschaltet equipo|apagado unidad|parada maquina|parada ventilador|apagada fan|off fans|off fan|is|off fan|stopped fan|not|running fan|down unit|off unit|is|off unit|stopped unit|not|running ahu|off ahu|is|off not|running switched|off turned|off shut|down plant|off standing|still fan|was|off unit|was|off fan|tripped tripped
 		ventilator|aus anlage|aus gerat|aus steht|still lauft|nicht abgeschaltet ausgeschaltet ventilador|apagado ventilador|parado apagado apagada parado parada equipo|parado`,
 	cOff: `aus down stopped`,
-	cDefect: `lager|laut lager|defekt lagerschaden ventilator|laut motor|laut lufter|laut gerissene undichtigkeit verstopft klappert vibriert verbogen gebrochene averiada vibra goteando desgarrada desgarrado obstruido droppings poo poop guano excrement dead|bird dead|rat dead|mouse dead|pigeon dead|animal rat rats mice vermin pigeon pigeons nest mould mold mouldy moldy slime algae legionella
+	cDefect: `burnt burned motor|hot hot|motor flooded flooding water|on fan|running|hot fan|running|backwards fan|running|rough fan|running|wrong fan|wont|start fan|wont|stop wont|start lager|laut lager|defekt lagerschaden ventilator|laut motor|laut lufter|laut gerissene undichtigkeit verstopft klappert vibriert verbogen gebrochene averiada vibra goteando desgarrada desgarrado obstruido droppings poo poop guano excrement dead|bird dead|rat dead|mouse dead|pigeon dead|animal rat rats mice vermin pigeon pigeons nest mould mold mouldy moldy slime algae legionella
 		vogelkot taubenkot kot ratten rattenkot mause schimmel nest tote|ratte toter|vogel tote|maus excrementos excremento palomas ratas raton ratones moho nido snapped perished seized stuttering fault burnt|out burned|out overheating fell|off came|off fallen|off squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed broken broke cracked loose damaged damage missing
 		vibration vibrating bearing bearings noisy noise smell smells burning|smell tripping blocked corroded rusty hole gap bypass bypassing fallen|out fell|out tube|off tube|was|off tube|fell|off tube|came|off hose|off disconnected kinked split bent
 		out|of|order not|working door|open door|ajar door|not|closing seal|gone seal|perished gasket slipped belt|slipping water|ingress standing|water mould mold faulty stuck gauge|dead fan|dead sticking belt|gone frame|bent
@@ -207,7 +208,7 @@ var lexicon = map[cue]string{
 	cChart:   `verlauf kurve tendencia historico chart graph plot curve trend picture show|me|the|curve diagramm kurve grafik grafico grafica curva`,
 	cCost:    `kostet was|kostet cuesta cuanto|gasta cost costs costing cost|of how|much|money energy kwh money wasted waste penalty kosten energie energiekosten coste costes cuanto|cuesta energia gasto`,
 	cWhy:     `why why|is explain reason|for warum wieso weshalb erklare por|que explica`,
-	cSteps:   `how|do|i|safely how|to|safely how|do|i|change how|do|we|change how|to|change how|do|i|swap steps safe|work lockout|steps isolation|steps isolation|procedure safety|steps checklist how|do|i|isolate how|to|isolate how|do|i|lock loto|steps procedure schritte sicherheitsschritte freischalten pasos procedimiento pasos|de|seguridad consignacion`,
+	cSteps:   `do|i|need|to|isolate do|i|have|to|isolate do|we|need|to|isolate do|i|need|to|stop do|i|have|to|stop do|i|have|to|turn|off do|i|need|to|turn|off do|i|need|to|switch|off do|i|have|to|switch|off muss|ich tengo|que|parar hay|que|parar how|do|i|safely how|to|safely how|do|i|change how|do|we|change how|to|change how|do|i|swap steps safe|work lockout|steps isolation|steps isolation|procedure safety|steps checklist how|do|i|isolate how|to|isolate how|do|i|lock loto|steps procedure schritte sicherheitsschritte freischalten pasos procedimiento pasos|de|seguridad consignacion`,
 	cOrders:  `orders whats|on|order order|list what|to|order shopping|list parts parts|list to|order what|do|we|need|to|order bestellungen bestellliste lista|de|pedidos`,
 	cCompare: `compare comparison versus vs against|item which|is|better which|is|cheaper vergleiche vergleich gegen comparar compara contra`,
 	cOwed:    `ablesungen|fehlen fehlen|noch welche|ablesungen fehlende|ablesungen lecturas|faltan faltan|lecturas que|lecturas|faltan owed owing readings|owed missing|readings readings|missing whats|left|to|read left|to|read unread|units who|owes what|readings what|still|needs|reading outstanding|readings readings|due still|to|read noch|abzulesen offene|ablesungen lecturas|pendientes que|falta|leer`,
@@ -227,13 +228,15 @@ var lexicon = map[cue]string{
 	cEnter: `go|in go|into go|inside get|in get|into climb|in climb|into crawl|in crawl|into enter open open|up reach|in reach|into step|inside betreten reingehen hineingehen rein reinsteigen einsteigen offnen aufmachen entrar abrir meterme`,
 	cSafe:  `safe|to ist|es|sicher es|seguro safe safely safe|to is|it|safe is|safe ist|es|sicher es|seguro sicher gefahrlos seguro segura`,
 	cDead:  `isolated locked|off locked|out dead proved|dead proven|dead de|energised deenergised deenergized freigeschaltet spannungsfrei abgeschaltet consignado consignada aislado aislada`,
-	cRunning: `fan|running fans|running fan|is|running fan|still|running fan|on fans|on fan|is|on fan|still|on fan|live fan|going fan|spinning fan|turning its|still|on its|running its|on its|still|running still|running live spinning turning running unit|running plant|running on|the|run on|the|fly
+	cRunning: `fan|still|going fan|still|spinning fan|still|turning still|going still|spinning fan|running fans|running fan|is|running fan|still|running fan|on fans|on fan|is|on fan|still|on fan|live fan|going fan|spinning fan|turning its|still|on its|running its|on its|still|running still|running live spinning turning running unit|running plant|running on|the|run on|the|fly
 		hot|swap energised energized fan|not|off fan|not|stopped fan|not|isolated not|isolated not|switched|off not|locked|off
 		laufend laufendem laufender laufende bei|laufendem|ventilator bei|laufender|anlage laufendem|ventilator laufender|anlage ventilator|lauft ventilator|lauft|noch ventilator|an lufter|lauft lufter|an anlage|lauft anlage|lauft|noch gerat|lauft
 		lauft|noch unter|betrieb im|betrieb unter|spannung nicht|abgeschaltet nicht|freigeschaltet nicht|ausgeschaltet
 		en|marcha con|el|ventilador|en|marcha ventilador|en|marcha ventilador|encendido ventilador|funcionando ventilador|girando en|funcionamiento encendido encendida funcionando equipo|en|marcha sin|consignado`,
 	cKeeps: `keep|running keep|it|running keep|going keep|the|fan kept|running leave|running leave|it|running leave|it|on leave|the|fan whilst|running whilst|its|running while|running while|its|running while|its|on whilst|its|on without|off`,
-	cWithout: `without|shutting without|stopping without|isolating without|isolation without|turning without|switching without|switching|off without|lockout without|loto without|locking without|a|shutdown without|shutdown cant|shut cant|stop cant|turn|off cannot|shut cannot|stop cant|isolate cannot|isolate
+	cUnisolated: `bypass|the|door|interlock bypass|door|interlock bypass|the|door|switch skip|isolation skip|the|isolation skip|isolating skipping|isolation no|need|to|isolate not|need|to|isolate dont|need|to|isolate need|not|isolate no|time|to|isolate not|isolating not|isolate
+		bypass|isolation bypass|the|isolation bypass|interlock bypass|the|interlock bypass|door|switch override|interlock override|the|interlock defeat|interlock without|permit ohne|freigabe ohne|sicherung saltar|consignacion sin|permiso`,
+	cWithout: `cant|be|stopped cant|be|shut cant|be|switched|off cant|be|isolated cant|be|turned|off cannot|be|stopped cannot|be|shut cannot|be|isolated must|stay|on must|stay|running has|to|stay|on has|to|stay|running has|to|keep|running fan|wont|stop nicht|abschaltbar kann|nicht|abgeschaltet no|se|puede|parar no|puede|parar without|shutting without|stopping without|isolating without|isolation without|turning without|switching without|switching|off without|lockout without|loto without|locking without|a|shutdown without|shutdown cant|shut cant|stop cant|turn|off cannot|shut cannot|stop cant|isolate cannot|isolate
 		cant|switch|off wont|stop wont|shut no|shutdown no|isolation without|dead before|isolating
 		ohne|abschalten ohne|abzuschalten ohne|freischaltung ohne|freischalten ohne|freizuschalten ohne|ausschalten ohne|auszuschalten ohne|stillstand ohne|abschaltung
 		sin|parar sin|pararla sin|pararlo sin|apagar sin|apagarla sin|apagarlo sin|consignar sin|consignacion sin|desconectar sin|detener`,
