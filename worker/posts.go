@@ -66,7 +66,11 @@ func (p Posts) digest(ctx context.Context, site plant.Site, f Firing) (ledger.Ba
 		in := locale.Of(site.Language)
 		text = in.Text("Late: this was due %s.", in.Moment(f.Scheduled, site.Location())) + "\n" + text
 	}
-	return ledger.Batch{Posts: []ledger.OutboxPost{p.post(f.Key, site, channel.Post{Text: text})}}, nil
+	file, err := digestFile(board, reg, since)
+	if err != nil {
+		return ledger.Batch{}, err
+	}
+	return ledger.Batch{Posts: []ledger.OutboxPost{p.post(f.Key, site, channel.Post{Text: text, Files: []channel.File{file}})}}, nil
 }
 
 func (p Posts) post(key string, site plant.Site, post channel.Post) ledger.OutboxPost {

@@ -194,6 +194,13 @@ func TestDigestAndReminders(t *testing.T) {
 	if len(digests) != 1 || !strings.HasPrefix(digests[0], "Late: this was due Mon 9 Mar 07:00") || !strings.Contains(digests[0], "Quillford Clinic") {
 		t.Errorf("digests: %q", digests)
 	}
+	posts, err := r.store.Posts(t.Context(), "", 0)
+	must(t, err)
+	for _, p := range posts {
+		if strings.HasPrefix(p.Key, "cron:digest:clinic") && (len(p.Post.Files) != 1 || p.Post.Files[0].Name != "clinic-2026-03-09.xlsx") {
+			t.Errorf("the digest goes without its file: %+v", p.Post.Files)
+		}
+	}
 	if before := r.sentFor("clinic/ahu-2/secondary"); len(before) != 0 {
 		t.Errorf("steps went out already: %v", before)
 	}

@@ -96,3 +96,6 @@ func FileRecorded(f FileSummary) string {
 func FileTooLarge(name string, most int64) string {
 	return fmt.Sprintf("%s is larger than %d MB. Split it, or use: clogwise import --readings FILE --save. Nothing recorded.", name, most>>20)
 }
+
+// TableOf goes with a table that was asked for.
+func TableOf(name string) string { return name + ", as a table." }
