@@ -44,7 +44,11 @@ func (p Posts) Always() []func(context.Context) error {
 
 // nightly brings a site's forecasts to the new day.
 func (p Posts) nightly(ctx context.Context, site plant.Site, _ Firing) (ledger.Batch, error) {
-	return ledger.Batch{}, p.Recompute.RecomputeAll(ctx, plant.BankID(site.ID))
+	if err := p.Recompute.RecomputeAll(ctx, plant.BankID(site.ID)); err != nil {
+		return ledger.Batch{}, err
+	}
+	orders, err := p.Recompute.Events.Orders(ctx, site)
+	return ledger.Batch{Posts: orders}, err
 }
 
 // digest is the weekly post to the site's channel.

@@ -38,6 +38,7 @@ type Recomputer struct {
 	MaxTries   int
 	SweepEvery time.Duration
 	ReplyWait  time.Duration // a reply goes without its forecast after so long
+	Events     *Events       // told of every new assessment; nil: nobody
 
 	// Slow, when set, is called before each recompute: a test's hook.
 	Slow func(ctx context.Context, bank string)
@@ -90,7 +91,10 @@ func (r *Recomputer) handle(ctx context.Context, n queue.Notice) error {
 		r.Slow(ctx, n.Bank)
 	}
 	bank := plant.BankID(n.Bank)
-	_, err := r.View.Recompute(ctx, bank, r.Now())
+	a, err := r.View.Recompute(ctx, bank, r.Now())
+	if err == nil {
+		err = r.Events.Assessed(ctx, a)
+	}
 	if errors.Is(err, view.ErrNoBank) && !errors.Is(err, ledger.ErrUnavailable) {
 		r.Log.Warn("notice for a bank that is not in the register", "bank", n.Bank)
 		err = nil
@@ -311,7 +315,11 @@ func (r *Recomputer) RecomputeAll(ctx context.Context, place plant.BankID) error
 	}
 	for chunk := range slices.Chunk(reg.Banks(place), 256) {
 		for _, id := range chunk {
-			if _, err := r.View.Recompute(ctx, id, r.Now()); err != nil {
+			a, err := r.View.Recompute(ctx, id, r.Now())
+			if err != nil {
+				return err
+			}
+			if err := r.Events.Assessed(ctx, a); err != nil {
 				return err
 			}
 		}

@@ -210,7 +210,7 @@ type reply struct {
 	raw    string
 
 	Recorded, Held, Aside, Duplicate, Refused int
-	Results                            []struct {
+	Results                                   []struct {
 		Index              int
 		Outcome, Bank, Why string
 		Seq                int64

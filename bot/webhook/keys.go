@@ -15,6 +15,7 @@ import (
 	"clogwise/bot/webhook/proof"
 	"clogwise/bot/webhook/wire"
 	"clogwise/internal/ledger"
+	"clogwise/internal/outgoing"
 	"clogwise/internal/plant"
 )
 
@@ -45,7 +46,7 @@ func arm(k *ledger.Key) (secret string, err error) {
 	rand.Read(raw[:]) //nolint:errcheck // never fails
 	k.Hash, k.Secret = nil, nil
 	switch k.Scheme {
-	case Signature:
+	case Signature, outgoing.Scheme:
 		k.Secret = raw[:]
 		return secretPrefix + base64.StdEncoding.EncodeToString(raw[:]), nil
 	case Bearer:

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -10,6 +11,7 @@ import (
 
 	"clogwise/internal/app"
 	"clogwise/internal/ledger"
+	"clogwise/internal/outgoing"
 )
 
 // keyRow is one line of `key --json`. Secret is shown once, when it is made.
@@ -107,6 +109,7 @@ func (p *program) listKeys(ctx context.Context, a *app.App) error {
 	if err != nil {
 		return err
 	}
+	keys = slices.DeleteFunc(keys, func(k ledger.Key) bool { return k.Scheme == outgoing.Scheme }) // events list shows those
 	if len(keys) == 0 {
 		return p.done("No keys. Make one: clogwise key new NAME")
 	}

@@ -20,6 +20,7 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/config"
 	"clogwise/internal/ledger"
+	"clogwise/internal/outgoing"
 	"clogwise/internal/queue"
 	"clogwise/internal/safework"
 	"clogwise/internal/view"
@@ -80,6 +81,7 @@ func Open(ctx context.Context, cfg config.Config, o Options) (*App, error) {
 		Parallel: cfg.Worker.Parallel, ClaimAfter: cfg.Worker.ClaimAfter, MaxTries: cfg.Worker.MaxTries,
 		SweepEvery: cfg.Worker.SweepEvery, ReplyWait: cfg.Outbox.ReplyWait,
 	}
+	a.recompute.Events = &worker.Events{Store: a.Store, View: a.View, Queue: a.Queue, Now: a.Now, Log: a.Log}
 	a.scheduler = &worker.Scheduler{
 		Store: a.Store, View: a.View, Queue: a.Queue, Now: a.Now, Log: a.Log,
 		CatchUp: cfg.Cron.CatchUp, Tick: cfg.Cron.Tick, Lead: cfg.Cron.Lead,
@@ -124,6 +126,7 @@ func (a *App) WorkerServices() []Service {
 		out = append(out,
 			Service{"worker", a.recompute.Run},
 			Service{"sweep", a.recompute.RunSweep},
+			a.Delivery(outgoing.Platform, a.outbound()),
 		)
 	}
 	if a.Cfg.Has("cron") {

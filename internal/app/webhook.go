@@ -12,6 +12,7 @@ import (
 
 	"clogwise/bot/webhook"
 	"clogwise/internal/ledger"
+	"clogwise/internal/outgoing"
 	"clogwise/internal/queue"
 )
 
@@ -99,6 +100,9 @@ func (a *App) NewKey(ctx context.Context, name, scheme string, sites, points []s
 		if _, ok := reg.Site(s); !ok {
 			return ledger.Key{}, "", fmt.Errorf("no site %q in the register", s)
 		}
+	}
+	if scheme == outgoing.Scheme {
+		return ledger.Key{}, "", errors.New("a key of this scheme opens nothing; clogwise events add NAME URL makes one that signs events")
 	}
 	k, secret, err := webhook.NewKey(name, scheme, sites, points, a.Now())
 	if err != nil {
