@@ -69,6 +69,9 @@ func TestOtherColumnsOfWater(t *testing.T) {
 			t.Errorf("%s: spread %.4f %%, want %.4f (computed)", c.name, got, c.spread)
 		}
 	}
+	if mm := units.PaPerInH2O4C / 25.4; math.Abs(mm-9.80638) > 5e-6 {
+		t.Errorf("a millimetre at 4 °C: %.6f Pa, want 9.80638 (%s)", mm, sp811)
+	}
 }
 
 func TestFlow(t *testing.T) {
