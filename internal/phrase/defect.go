@@ -30,6 +30,9 @@ func (p *parser) defect(g *group) {
 	}
 	note := trimLinks(p.raw(from, max(from, to)))
 	place := p.defectPlace(g, ahus[0])
+	if fixed && g.here && p.sc.Here.Whole() && !place.Whole() { // an answer to the doubt about that bank
+		place = p.sc.Here
+	}
 	if at, ok := p.at(g, place); ok && note != "" {
 		p.add(p.item(g, place, at, entry.Defect{Note: note, Fixed: fixed}))
 		if !fixed && g.has(cVermin) {
@@ -136,8 +139,25 @@ func (g *group) changesFilters(ms []*mark) bool {
 			return false
 		}
 		i := slices.Index(g.marks, m)
-		return i < 0 || !g.partAt(i)
+		return i < 0 || !g.partAt(i) || g.partAndFilters(i)
 	})
+}
+
+// partAndFilters reports whether filters are named in one breath with the part
+// after the change at mark i: "changed the belt and bags".
+func (g *group) partAndFilters(i int) bool {
+	joined := false
+	for _, m := range g.marks[i+1:] {
+		switch {
+		case m.kind == mBank || m.text == "filters" || m.text == "filtros":
+			return joined
+		case m.is(cAnd), m.sign("&", "+"):
+			joined = true
+		case !m.is(cPart) && !m.is(cFill):
+			return false
+		}
+	}
+	return false
 }
 
 // trimLinks takes linking words off both ends of a note: "is leaking at".

@@ -76,6 +76,10 @@ func (p *parser) booking(g *group) bool {
 	for _, ahu := range ahus {
 		for _, place := range p.bookPlaces(g, ahu) {
 			start, assumed := p.start(g, place)
+			if assumed && g.strayNumber() { // "Fri 25": no hour that there is
+				p.askWhenToBook(g, place)
+				return true
+			}
 			if g.moment.bad || !start.After(p.sc.Now) || start.Sub(p.sc.Now) > mostAhead {
 				p.askWhenToBook(g, place)
 				return true
@@ -99,7 +103,8 @@ func (g *group) dayAhead() bool {
 // "sat 9", "el sábado a las 9". A small hour is one of the afternoon.
 func (g *group) takeHour() {
 	for i, m := range g.marks {
-		if !bareHour(m) || i == 0 {
+		hour, minute, ok := bareHour(m)
+		if !ok || i == 0 {
 			continue
 		}
 		j := i - 1
@@ -117,11 +122,10 @@ func (g *group) takeHour() {
 		if !day || g.timed && g.moment.clock {
 			continue
 		}
-		hour := int(m.q.first.value)
 		if hour >= 1 && hour <= 5 {
 			hour += 12
 		}
-		m.kind, m.when = mWhen, when{clock: true, hour: hour}
+		m.kind, m.when = mWhen, when{clock: true, hour: hour, min: minute}
 		g.moment, g.timed = momentOf(g.marks)
 		g.cues, g.kinds = gather(g.marks)
 		g.line.sum()
@@ -129,11 +133,39 @@ func (g *group) takeHour() {
 	}
 }
 
-// bareHour reports whether a mark is a number that can be an hour and nothing else
-// is said of it.
-func bareHour(m *mark) bool {
+// bareHour reads a number without a unit as a time of day: 9, 930, 0930, 9-11.
+func bareHour(m *mark) (hour, minute int, ok bool) {
 	q := m.q
-	return m.kind == mNum && q.unit.kind == uNone && !q.isRange && q.sign == unsigned && !q.piece && !q.pieceStage && q.first.decimals == 0 && q.first.value < 24 && len(q.first.digits) <= 2
+	if m.kind != mNum || q.unit.kind != uNone || q.sign != unsigned || q.piece || q.pieceStage || q.first.decimals > 0 || q.isRange && q.second.value > 24 {
+		return 0, 0, false
+	}
+	hour = int(min(q.first.value, 10000))
+	if n := len(q.first.digits); n == 3 || n == 4 {
+		hour, minute = hour/100, hour%100
+	}
+	return hour, minute, hour < 24 && minute < 60
+}
+
+// strayNumber reports whether a number right after the day of a booking is none of
+// its time.
+func (g *group) strayNumber() bool {
+	for i, m := range g.marks {
+		if i > 0 && m.kind == mNum && g.marks[i-1].kind == mWhen && g.marks[i-1].when.day != dayNone && m.q.unit.kind == uNone && !m.q.piece && !m.q.pieceStage {
+			return true
+		}
+	}
+	return false
+}
+
+// strayEdits take such numbers out of the message.
+func (g *group) strayEdits() []edit {
+	var out []edit
+	for i, m := range g.marks {
+		if i > 0 && m.kind == mNum && g.marks[i-1].kind == mWhen && m.q.unit.kind == uNone && !m.q.piece && !m.q.pieceStage {
+			out = append(out, edit{m.from, m.to, ""})
+		}
+	}
+	return out
 }
 
 // loneDay reads a short name of a day that is an ordinary word elsewhere: "sat",
@@ -231,6 +263,7 @@ func (p *parser) askWhenToBook(g *group, place plant.BankID) {
 		for _, s := range g.moment.spans {
 			edits = append(edits, edit{s.from, s.to, ""})
 		}
+		edits = append(edits, g.strayEdits()...)
 		options = append(options, option{keys: []string{text, day.Format("Mon"), day.Format("Monday")}, label: day.Format("Mon 2 Jan ") + clock, edits: edits})
 	}
 	p.problem(AskWhen, sayWhen(p.reg.Name(place)), options...)

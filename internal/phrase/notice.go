@@ -194,6 +194,9 @@ func (p *parser) notice(g *group, s *segment) {
 		}
 		return
 	}
+	if p.piecesAlone(g, s) {
+		return
+	}
 	if p.corrects(g) && g.ahu != nil && len(s.banks) > 0 {
 		if ahus, ok := p.places(g, true); ok {
 			p.problem(AskNumber, sayWhichRight(p.reg.Name(ahus[0])))

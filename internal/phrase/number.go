@@ -103,7 +103,10 @@ func (k *marker) labelled() bool {
 	if k.tok(k.i+1).kind == tUnit {
 		return false
 	}
-	return k.isWord(k.i-1, "room", "floor", "level", "door", "bay", "block", "zone", "riser", "ward", "raum", "sala", "planta", "etage", "ext", "extension", "ticket", "job")
+	if k.tok(k.i-1).sign("-") && k.tok(k.i-1).glued && k.isWord(k.i-2, "wo", "job", "ref", "ticket", "po", "sr", "inc") {
+		return true
+	}
+	return k.isWord(k.i-1, "temp", "temps", "temperature", "amps", "current", "photo", "pic", "wo", "ref", "page", "rpm", "rev", "setpoint", "temperatur", "strom", "foto", "temperatura", "room", "floor", "level", "door", "bay", "block", "zone", "riser", "ward", "raum", "sala", "planta", "etage", "ext", "extension", "ticket", "job")
 }
 
 func (t token) sign(s ...string) bool {

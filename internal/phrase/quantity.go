@@ -139,7 +139,7 @@ func (e expect) readings(v float64, r role) []candidate {
 			out = append(out, candidate{unit: pressureUnit(u), value: v, pa: pa})
 		}
 	}
-	if c, ok := e.droppedPoint(v, lo, hi); ok {
+	if c, ok := e.droppedPoint(v, r, lo, hi); ok {
 		out = append(out, c)
 	}
 	return out
@@ -147,12 +147,12 @@ func (e expect) readings(v float64, r role) []candidate {
 
 // droppedPoint reads 45 as 0.45 in wc where inches are read, or where that
 // lands near the last reading.
-func (e expect) droppedPoint(v, lo, hi float64) (candidate, bool) {
+func (e expect) droppedPoint(v float64, r role, lo, hi float64) (candidate, bool) {
 	if v != math.Trunc(v) || v < 10 || v > 999 {
 		return candidate{}, false
 	}
 	pa := units.InH2O.ToPa(v / 100)
-	near := e.last > 0 && math.Abs(pa/e.last-1) < 0.25
+	near := e.last > 0 && r == roleReading && math.Abs(pa/e.last-1) < 0.25
 	inches := e.bank.Gauge.Unit == units.InH2O || e.bank.Gauge.Unit == "" && e.habit == units.IP
 	if pa < lo || pa > hi || !near && !inches {
 		return candidate{}, false

@@ -116,3 +116,21 @@ func (p *parser) piecesBeside(g *group, s *segment) bool {
 		option{keys: []string{"read", "reading", "only read"}, label: "only read", edits: []edit{{from, to, ""}}})
 	return true
 }
+
+// piecesAlone asks about a number of pieces with nothing said of what was done
+// with them: "ahu3 bag 12 off".
+func (p *parser) piecesAlone(g *group, s *segment) bool {
+	i := slices.IndexFunc(s.marks, func(m *mark) bool { return m.kind == mNum && m.q.piece })
+	if i < 0 || g.ahu == nil || g.line.question || g.line.unknown > 0 || g.line.faulty || i+1 >= len(s.marks) || !s.marks[i+1].is(cPiece) ||
+		g.line.has(cWish, cOrdered, cArrived, cStock, cLeft, cNot, cSwap, cUsed, cBook, cDoing) {
+		return false
+	}
+	ahus, ok := p.places(g, true)
+	if !ok {
+		return true
+	}
+	m := s.marks[i]
+	p.problem(AskChange, sayPiecesAlone(p.reg.Name(ahus[0]), p.raw(m.from, s.marks[i+1].to)),
+		option{keys: []string{"changed", "yes"}, label: "changed", edits: []edit{{m.from, m.from, "changed "}}})
+	return true
+}

@@ -12,10 +12,7 @@ import (
 // used asks for what is left when only what was taken is said: "used 6 BAG-592".
 func (p *parser) used(g *group) bool {
 	items := itemsOf(g.marks)
-	if !g.line.has(cUsed) || len(items) != 1 || g.line.question || g.line.has(cSwap, cLeft) || g.hasKind(mBank) {
-		return false
-	}
-	if _, ok := countOf(g.marks, false); !ok {
+	if !g.line.has(cUsed) || len(items) != 1 || g.line.question || g.line.has(cSwap, cLeft, cDone) || typedPressure(g.marks) {
 		return false
 	}
 	p.problem(AskNumber, sayUsed(items[0]))

@@ -292,6 +292,10 @@ func sayTornChanged(ahu string) string {
 	return fmt.Sprintf("%s: were all its filters changed, or only the bad one? Nothing saved yet.", ahu)
 }
 
+func sayPiecesAlone(ahu, typed string) string {
+	return fmt.Sprintf("%s: %s, and were they changed? Nothing saved yet.", ahu, typed)
+}
+
 func sayPieces(ahu, typed string) string {
 	return fmt.Sprintf("%s: %s beside a reading. Were the filters changed, or only read? Nothing saved yet.", ahu, typed)
 }

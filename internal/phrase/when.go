@@ -39,7 +39,7 @@ type when struct {
 
 // time reads a date or time of day at the cursor.
 func (k *marker) time() bool {
-	for _, read := range [...]func(int) (when, int){k.isoDate, k.dottedDate, k.slashDate, k.monthDate, k.clock, k.weekNo, k.dayWords, k.weekday} {
+	for _, read := range [...]func(int) (when, int){k.isoDate, k.dottedDate, k.slashDate, k.shortDate, k.monthDate, k.clock, k.weekNo, k.dayWords, k.weekday} {
 		w, next := read(k.i)
 		if next <= k.i {
 			continue
@@ -195,6 +195,36 @@ func (k *marker) dottedDate(i int) (when, int) {
 		}
 	}
 	return when{}, i
+}
+
+// shortDate reads a date without its year, "14.12." and "14/12", where a day is
+// talked of: after a word for a booking or a deferral, or for a day.
+func (k *marker) shortDate(i int) (when, int) {
+	ofDay := k.isWord(i-1, "am", "bis", "vom", "zum", "seit", "ab", "den", "el", "hasta", "until", "till", "for") || hasCue(k.out[max(0, len(k.out)-8):], cBook, cDefer, cDoing)
+	if day, month, cut := strings.Cut(k.tok(i).num.digits, "."); cut && k.tok(i).num.decimals == len(month) {
+		d, m := small(day), small(month)
+		dot := k.tok(i+1).sign(".") && k.tok(i+1).glued
+		next := i + 1 + btoi(dot)
+		ofDay = ofDay && dot || len(month) == 2 && k.isWord(i-1, "am", "bis", "vom", "zum") || dot && k.saysHour(next)
+		if ofDay && d >= 1 && d <= 31 && m >= 1 && m <= 12 && k.tok(i+1).kind != tUnit && len(month) <= 2 && k.tok(i).kind == tNumber {
+			return dated(0, time.Month(m), d, next)
+		}
+		return when{}, i
+	}
+	a, ok1 := k.whole(i, 1, 31)
+	b, ok2 := k.whole(i+2, 1, 31)
+	if !ofDay || !ok1 || !ok2 || !k.tok(i+1).sign("/") || !k.tok(i+2).glued || k.tok(i+3).kind == tUnit || k.tok(i+3).sign("/") {
+		return when{}, i
+	}
+	if b > 12 {
+		a, b = b, a
+	}
+	if b > 12 {
+		return when{}, i
+	}
+	w, next := dated(0, time.Month(b), a, i+3)
+	w.slash = a <= 12
+	return w, next
 }
 
 func small(s string) int {
