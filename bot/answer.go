@@ -10,6 +10,7 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/chart"
 	"clogwise/internal/digest"
+	"clogwise/internal/energy"
 	"clogwise/internal/ledger"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
@@ -139,7 +140,8 @@ func (e *Engine) aboutBanks(ctx context.Context, t *talk, q phrase.Query) (chann
 	}
 	switch q.Kind {
 	case phrase.QueryCost:
-		return channel.Post{Text: say.Cost(as, t.reg, e.Now())}, nil
+		firm, err := e.firmness(ctx, as)
+		return channel.Post{Text: say.Cost(as, firm, t.reg, e.Now())}, err
 	case phrase.QueryWhy:
 		var parts []string
 		for _, a := range as {
@@ -159,6 +161,25 @@ func (e *Engine) aboutBanks(ctx context.Context, t *talk, q phrase.Query) (chann
 		return e.charts(ctx, t, as)
 	}
 	return channel.Post{Text: say.How(as, t.reg, e.Now())}, nil
+}
+
+// mostFirm is the number of banks up to which a question about money says what
+// other prices would change.
+const mostFirm = 4
+
+func (e *Engine) firmness(ctx context.Context, as []assess.Assessment) (map[plant.BankID][]energy.Sensitivity, error) {
+	if len(as) > mostFirm {
+		return nil, nil
+	}
+	out := map[plant.BankID][]energy.Sensitivity{}
+	for _, a := range as {
+		rows, err := e.View.Firmness(ctx, a.Bank, e.Now())
+		if err != nil {
+			return nil, err
+		}
+		out[a.Bank] = rows
+	}
+	return out, nil
 }
 
 func (t *talk) banksAsked(q phrase.Query) []plant.BankID {

@@ -69,8 +69,10 @@ func (e *Engine) HandleMessage(ctx context.Context, m channel.Message) error {
 			return e.answered(ctx, t, q, i)
 		}
 	}
-	if handled, err := e.confirmed(ctx, t); handled {
-		return err
+	for _, takes := range []func(context.Context, *talk) (bool, error){e.confirmed, e.pairsAsked} {
+		if handled, err := takes(ctx, t); handled {
+			return err
+		}
 	}
 	if handled, err := e.asked(ctx, t); handled {
 		return err

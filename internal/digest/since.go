@@ -9,8 +9,8 @@ import (
 	"clogwise/internal/plant"
 )
 
-// Since is what was recorded at a site between two digests. The zero value tells
-// nothing.
+// Since is what was recorded at a site between two digests, and what is worked out
+// for a digest alone. The zero value tells nothing.
 type Since struct {
 	From, To  time.Time
 	Readings  int // also those at the gauge's top or bouncing
@@ -21,6 +21,7 @@ type Since struct {
 	TakenBack int
 	Corrected int
 	Where     []plant.BankID // of what was taken back, each once
+	Pairs     []Pair         // primaries with the secondary behind them
 }
 
 // Done is a change-out.

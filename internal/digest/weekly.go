@@ -301,7 +301,22 @@ func (w weekly) energy() []string {
 	if len(lines) > 0 {
 		lines = append(lines, w.basis())
 	}
-	return append(lines, w.air()...)
+	return append(append(lines, w.pairs()...), w.air()...)
+}
+
+// pairs are those where another number of primaries for each secondary costs
+// clearly less.
+func (w weekly) pairs() (lines []string) {
+	const most = 3
+	for i, p := range Worthwhile(w.since.Pairs) {
+		if i == most {
+			break
+		}
+		saved, _ := p.Saves()
+		lines = append(lines, w.in.Text("%s: %d primaries for each secondary instead of about %d would save %s a year: type pairs %s",
+			p.Tag, p.Choices[p.Best].K, p.Choices[p.Now].K, w.in.Money(saved), p.Tag))
+	}
+	return lines
 }
 
 func (w weekly) figures(m units.Money, kwh, kg float64) string {

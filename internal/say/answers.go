@@ -9,6 +9,7 @@ import (
 	"clogwise/internal/daytext"
 	"clogwise/internal/digest"
 	"clogwise/internal/duelist"
+	"clogwise/internal/energy"
 	"clogwise/internal/entry"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
@@ -241,8 +242,8 @@ func How(as []assess.Assessment, reg *plant.Register, now time.Time) string {
 	return strings.Join(lines, "\n")
 }
 
-// Cost answers what dirt costs.
-func Cost(as []assess.Assessment, reg *plant.Register, now time.Time) string {
+// Cost answers what dirt costs. firm, from assess.Firmness, may lack banks.
+func Cost(as []assess.Assessment, firm map[plant.BankID][]energy.Sensitivity, reg *plant.Register, now time.Time) string {
 	var lines []string
 	for _, a := range as {
 		site, _ := reg.Site(a.Bank.Site())
@@ -257,6 +258,9 @@ func Cost(as []assess.Assessment, reg *plant.Register, now time.Time) string {
 		}
 		lines = append(lines, fmt.Sprintf("%s: %s a day now (%.1f kWh, %.1f kgCO2e); %s in this life. Waiting a week more costs %s. A change-out costs %s; cheapest date %s.",
 			a.Name, e.MoneyPerDay, e.KWhPerDay, e.KgPerDay, e.MoneyLife, e.WaitWeek, e.ChangeCost, dayOr(a.LeastCost, now, site.Location(), "not foreseen")))
+		if s := IfWrong(a, firm[a.Bank]); s != "" {
+			lines[len(lines)-1] += " " + s
+		}
 	}
 	if len(lines) == 0 {
 		return "Nothing known of it yet: no reading has been recorded."

@@ -9,8 +9,8 @@ import (
 	"clogwise/internal/plant"
 )
 
-// Since is what was recorded at a site in [from, to); a zero from is a week
-// before to.
+// Since is what was recorded at a site in [from, to), and what its pairs of banks
+// would cost; a zero from is a week before to.
 func (v *View) Since(ctx context.Context, site plant.Site, from, to time.Time) (digest.Since, error) {
 	if from.IsZero() {
 		from = to.AddDate(0, 0, -7)
@@ -21,5 +21,7 @@ func (v *View) Since(ctx context.Context, site plant.Site, from, to time.Time) (
 	if err != nil {
 		return digest.Since{}, err
 	}
-	return digest.SinceOf(entries, from, to), nil
+	s := digest.SinceOf(entries, from, to)
+	s.Pairs, err = v.pairsOf(ctx, site, to)
+	return s, err
 }
