@@ -78,7 +78,9 @@ func (s *api) fail(w http.ResponseWriter, r *http.Request, err error) {
 	}
 	switch f.status {
 	case http.StatusUnauthorized:
-		h.Set("WWW-Authenticate", `Bearer realm="clogwise"`)
+		if h.Get("WWW-Authenticate") == "" {
+			h.Set("WWW-Authenticate", `Bearer realm="clogwise"`)
+		}
 	case http.StatusUnsupportedMediaType:
 		h.Set("Accept-Encoding", "gzip, zstd")
 	}

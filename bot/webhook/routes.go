@@ -26,6 +26,7 @@ func (s *api) routes() []route {
 		{"/v1/banks", http.MethodGet, s.read(s.banks)},
 		{"/v1/banks/{site}/{ahu}/{bank}", http.MethodGet, s.read(s.bank)},
 		{"/v1/due", http.MethodGet, s.read(s.due)},
+		{"/v1/sites/{site}/calendar.ics", http.MethodGet, s.calendar},
 		{"/v1/points", http.MethodGet, s.pointsKnown},
 		{"/openapi.json", http.MethodGet, s.description},
 		{"/healthz", http.MethodGet, s.alive},
