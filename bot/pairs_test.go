@@ -39,7 +39,7 @@ func TestCostTellsHowFirmItIs(t *testing.T) {
 	r := newRig(t)
 	r.pairAged()
 	_, reply := r.says(tove, "cost AHU-3 bag")
-	wantText(t, reply, "a fifth up or down", "tariff ", "filter price ", "dust ", "costs at most")
+	wantText(t, reply, "a fifth up or down", "tariff ", "filter price ", "dust ", "Keeping to the date costs")
 	if n := strings.Count(reply, "\n"); n > 4 {
 		t.Errorf("%d lines: %q", n+1, reply)
 	}

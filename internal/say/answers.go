@@ -259,7 +259,7 @@ func Cost(as []assess.Assessment, firm map[plant.BankID][]energy.Sensitivity, re
 		lines = append(lines, fmt.Sprintf("%s: %s a day now (%.1f kWh, %.1f kgCO2e); %s in this life. Waiting a week more costs %s. A change-out costs %s; cheapest date %s.",
 			a.Name, e.MoneyPerDay, e.KWhPerDay, e.KgPerDay, e.MoneyLife, e.WaitWeek, e.ChangeCost, dayOr(a.LeastCost, now, site.Location(), "not foreseen")))
 		if s := IfWrong(a, firm[a.Bank]); s != "" {
-			lines[len(lines)-1] += " " + s
+			lines[len(lines)-1] += "\n  " + s
 		}
 	}
 	if len(lines) == 0 {
@@ -274,6 +274,9 @@ func Cost(as []assess.Assessment, firm map[plant.BankID][]energy.Sensitivity, re
 func dayOr(t, now time.Time, loc *time.Location, none string) string {
 	if t.IsZero() {
 		return none
+	}
+	if t.Before(now) {
+		return daytext.Day(t, now, loc) + ", gone by"
 	}
 	return daytext.Day(t, now, loc)
 }

@@ -81,5 +81,9 @@ func IfWrong(a assess.Assessment, rows []energy.Sensitivity) string {
 		}
 		worst = max(worst, r.Regret)
 	}
-	return fmt.Sprintf("Cheapest interval in weeks if a fifth up or down: %s. Keeping to the date costs at most %.0f %% more.", strings.Join(parts, ", "), 100*worst)
+	kept := "at most 1 % more"
+	if worst >= 0.01 {
+		kept = fmt.Sprintf("up to %.0f %% more", 100*worst)
+	}
+	return fmt.Sprintf("Cheapest interval, weeks, a fifth up or down: %s. Keeping to the date costs %s then.", strings.Join(parts, ", "), kept)
 }
