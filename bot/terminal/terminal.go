@@ -43,6 +43,9 @@ type Channel struct {
 	// Quiet reports whether nothing more is about to be said. With it, what a
 	// piped message leads to is printed together, the reply first.
 	Quiet func(ctx context.Context) (bool, error)
+	// Recall is what the newest post with buttons in a channel offers, for one
+	// that was printed before the program started anew; nil: nothing.
+	Recall func(ctx context.Context, channel string) ([]channel.Choice, error)
 	// Wait bounds the wait for a reply before the next line is read.
 	Wait time.Duration
 
@@ -53,7 +56,8 @@ type Channel struct {
 	holding  bool                     // posts are held until all a message leads to is there
 	held     []heldPost
 	buttons  map[string]channel.Choice
-	form     *filling // being filled in; touched by Run alone
+	form     *filling                   // being filled in; touched by Run alone
+	last     map[string]channel.Message // by person: what they wrote last; touched by Run alone
 }
 
 // ErrEnd says that the person typed /quit.
@@ -147,6 +151,29 @@ func (c *Channel) line(ctx context.Context, h channel.Handler, line string) erro
 			return nil
 		}
 	}
+	c.wrote(m)
+	return c.send(ctx, m, func() error { return h.HandleMessage(ctx, m) })
+}
+
+// wrote remembers a message as its author's last, for /edit and /delete.
+func (c *Channel) wrote(m channel.Message) {
+	if c.last == nil {
+		c.last = map[string]channel.Message{}
+	}
+	c.last[m.User] = m
+}
+
+// alter edits or deletes what the person wrote last.
+func (c *Channel) alter(ctx context.Context, h channel.Handler, change channel.Change, text string) error {
+	m, ok := c.last[c.As]
+	if !ok || change == channel.Edited && text == "" {
+		c.print("/edit TEXT puts your last message right, /delete takes it away. There is none yet, or no text.")
+		return nil
+	}
+	m.Change, m.Text = change, strings.ReplaceAll(text, "⏎", "\n")
+	if change == channel.Deleted {
+		delete(c.last, c.As)
+	}
 	return c.send(ctx, m, func() error { return h.HandleMessage(ctx, m) })
 }
 
@@ -234,10 +261,15 @@ func (c *Channel) local(ctx context.Context, h channel.Handler, text string) err
 		}
 		c.print("Channels: " + strings.Join(c.Channels, ", ") + ". Type /channel NAME.")
 		return nil
+	case "/edit":
+		return c.alter(ctx, h, channel.Edited, rest)
+	case "/delete":
+		return c.alter(ctx, h, channel.Deleted, "")
 	case "/press":
-		c.mu.Lock()
-		b, ok := c.buttons[rest]
-		c.mu.Unlock()
+		b, ok, err := c.button(ctx, rest)
+		if err != nil {
+			return err
+		}
 		if !ok {
 			c.print("No button " + rest + ". Buttons are printed as [1] Label under a post.")
 			return nil
@@ -258,8 +290,34 @@ func (c *Channel) local(ctx context.Context, h channel.Handler, text string) err
 		}
 		return c.send(ctx, m, func() error { return h.HandlePress(ctx, p) })
 	}
-	c.print("Here: /as NAME, /channel NAME, /press NUMBER (a button), /cancel (a form), /quit. Anything else is said in the channel.")
+	c.print("Here: /as NAME, /channel NAME, /press NUMBER (a button), /edit TEXT and /delete (your last message), /cancel (a form), /quit. Anything else is said in the channel.")
 	return nil
+}
+
+// button finds a button by its number: of the newest post with some that was
+// printed, by this program or, before anything was, by the one before it.
+func (c *Channel) button(ctx context.Context, number string) (b channel.Choice, ok bool, err error) {
+	c.mu.Lock()
+	known := len(c.buttons) > 0
+	c.mu.Unlock()
+	if !known && c.Recall != nil {
+		choices, err := c.Recall(ctx, c.Channel)
+		if err != nil {
+			return b, false, err
+		}
+		c.mu.Lock()
+		c.offer(withoutUndo(choices))
+		c.mu.Unlock()
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	b, ok = c.buttons[number]
+	return b, ok, nil
+}
+
+// withoutUndo leaves out what the text says as shortly as a button.
+func withoutUndo(choices []channel.Choice) []channel.Choice {
+	return slices.DeleteFunc(slices.Clone(choices), func(ch channel.Choice) bool { return ch.Action == "undo" })
 }
 
 // set changes a setting that posts are printed by.
@@ -369,8 +427,7 @@ func (c *Channel) printText(p channel.Post, paths []string) error {
 		fmt.Fprintf(&b, "[to %s]\n", p.To.Channel)
 	}
 	b.WriteString(printable(p.Text) + "\n")
-	// The text says undo, and the word is as short as the button.
-	shown := slices.DeleteFunc(slices.Clone(p.Choices), func(ch channel.Choice) bool { return ch.Action == "undo" })
+	shown := withoutUndo(p.Choices)
 	c.offer(shown)
 	for i, ch := range shown {
 		fmt.Fprintf(&b, "[%d] %s\n", i+1, printable(ch.Label))

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"clogwise/bot"
@@ -41,6 +42,9 @@ func (a *App) Talk(ctx context.Context, t Talk, more ...Service) error {
 			return err == nil, err
 		},
 		Quiet: a.quiet,
+		Recall: func(ctx context.Context, place string) ([]channel.Choice, error) {
+			return a.LastChoices(ctx, terminal.Platform, place)
+		},
 	}
 	ctx, end := context.WithCancel(ctx)
 	defer end()
@@ -51,6 +55,21 @@ func (a *App) Talk(ctx context.Context, t Talk, more ...Service) error {
 		return term.Run(ctx, a.Engine)
 	}})
 	return Run(ctx, a.Log, services...)
+}
+
+// LastChoices are the buttons of the newest post with some in a channel.
+func (a *App) LastChoices(ctx context.Context, platform, place string) ([]channel.Choice, error) {
+	posts, err := a.Store.Posts(ctx, ledger.PostSent, 0)
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range slices.Backward(posts) {
+		to := p.Post.To
+		if to.Platform == platform && to.Channel == place && slices.ContainsFunc(p.Post.Choices, func(c channel.Choice) bool { return c.Action != "undo" }) {
+			return p.Post.Choices, nil
+		}
+	}
+	return nil, nil
 }
 
 // quiet reports whether the outbox holds nothing that is to be said in the
