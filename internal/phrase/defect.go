@@ -60,7 +60,7 @@ func (g *group) fault() (i int, fixed bool) {
 // faultAt reports whether mark i tells of a defect: the "Stück" of "24 Stück" is
 // written like a stuck gauge and is none.
 func faultAt(ms []*mark, i int) bool {
-	return ms[i].is(cDefect) && !(ms[i].is(cPiece) && i > 0 && ms[i-1].kind == mNum)
+	return ms[i].anyOf(cDefect, cVermin) && !(ms[i].is(cPiece) && i > 0 && ms[i-1].kind == mNum)
 }
 
 // mended finds a word that says by itself that something was put right: "repaired",

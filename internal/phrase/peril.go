@@ -21,21 +21,21 @@ const (
 // perils gives the classes of each word: English, German, Spanish, folded. Rather
 // one too many: a false alarm costs a call, a missed one more.
 var perils = buildPerils(map[peril]string{
-	perilFire: `fire fires flame flames ablaze alight burning burns spark sparks sparking arcing explosion exploded exploding
-		feuer brand brande brennt brennen flammen funken explodiert lichtbogen
-		feuerwehr bomberos blew
-		fuego incendio incendios llamas arde ardiendo quemandose quemando chispas exploto explotado`,
-	perilSmoke: `smoke smoking smokes smoky smokey smok smoek somke smokin smoldering smouldering fumes
-		rauch raucht qualm qualmt verqualmt verraucht humo humea humeando`,
+	perilFire: `fire fires flame flames ablaze alight burning burns spark sparks sparking arcing explosion exploded exploding feuer brand brande brennt brennen
+		flammen funken explodiert lichtbogen feuerwehr bomberos blew fuego incendio incendios llamas arde ardiendo quemandose quemando chispas exploto
+		explotado`,
+	perilSmoke: `smoke smoking smokes smoky smokey smok smoek somke smokin smoldering smouldering fumes rauch raucht qualm qualmt verqualmt verraucht humo humea
+		humeando`,
 	perilBurnt: `burning burnt burned singed scorched brandgeruch schmorgeruch schmort verschmort verbrannt angebrannt quemado quemada chamuscado`,
 	perilGas:   `gas co gasgeruch gasleck gasaustritt gasalarm monoxide`,
-	perilInjury: `hurt hurts hurting injured injury injuries wounded bleeding unconscious electrocuted electrocution fainted concussed concussion accident ambulance evacuated evacuate evacuating emergency fall
-		verletzt verletzte verletzten verletzter verletzung verletzungen unfall arbeitsunfall stromunfall blutet blute bluten evakuiert bewusstlos ohnmachtig gesturzt abgesturzt eingeklemmt notarzt krankenwagen
-		rettungswagen stromschlag verbruht notfall
-		herido herida heridos heridas lesionado lesionada lesionados accidente accidentado sangra sangrando inconsciente desmayado desmayada electrocutado electrocutada
-		electrocucion calambrazo quemadura quemaduras quemado quemada ambulancia evacuado evacuada`,
-	perilHarm: `cut cuts crushed trapped caught burnt burned burn scalded broke broken smashed sliced pinched nipped sprained twisted severed lost gashed mangled hit injure
-		geschnitten verbrannt gequetscht gebrochen gestossen verstaucht cortado cortada corte corto queme quemo roto rompio aplastado golpeado golpe pille`,
+	perilInjury: `hurt hurts hurting injured injury injuries wounded bleeding unconscious electrocuted electrocution fainted concussed concussion accident ambulance
+		evacuated evacuate evacuating emergency fall verletzt verletzte verletzten verletzter verletzung verletzungen unfall arbeitsunfall stromunfall blutet
+		blute bluten evakuiert bewusstlos ohnmachtig gesturzt abgesturzt eingeklemmt notarzt krankenwagen rettungswagen stromschlag verbruht notfall herido
+		herida heridos heridas lesionado lesionada lesionados accidente accidentado sangra sangrando inconsciente desmayado desmayada electrocutado
+		electrocutada electrocucion calambrazo quemadura quemaduras quemado quemada ambulancia evacuado evacuada`,
+	perilHarm: `cut cuts crushed trapped caught burnt burned burn scalded broke broken smashed sliced pinched nipped sprained twisted severed lost gashed mangled hit
+		injure geschnitten verbrannt gequetscht gebrochen gestossen verstaucht cortado cortada corte corto queme quemo roto rompio aplastado golpeado golpe
+		pille`,
 	perilFall:  `fell fallen falling slipped gefallen runtergefallen heruntergefallen cayo caido caida`,
 	perilShock: `shock shocks shocked zapped jolt schlag descarga calambre`,
 	perilDown:  `collapsed trapped dizzy breathing attack down aid zusammengebrochen eingeschlossen atrapado atrapada encerrado encerrada`,
