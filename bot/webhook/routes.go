@@ -49,19 +49,30 @@ func (s *api) handler() http.Handler {
 	mux.Handle("/", s.serve(route{path: "other", do: func(http.ResponseWriter, *http.Request) error {
 		return faultf(http.StatusNotFound, "nothing here; send readings to POST /v1/readings and change-outs to POST /v1/swaps. All is described at /openapi.json")
 	}}))
-	return mux
+	return guarded(mux)
 }
 
-// serve puts around a route what every answer needs: headers, the right method,
-// a place among the requests in flight, metrics, and an answer if it panics.
+// guarded tells browsers to take an answer for nothing but what it says it is, to
+// keep no copy, and, once it has come through TLS, to come no other way.
+func guarded(h http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		set := w.Header().Set
+		set("X-Content-Type-Options", "nosniff")
+		set("Cache-Control", "no-store")
+		set("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'")
+		set("Referrer-Policy", "no-referrer")
+		if r.TLS != nil {
+			set("Strict-Transport-Security", "max-age=31536000")
+		}
+		h.ServeHTTP(w, r)
+	})
+}
+
+// serve puts around a route what every answer needs: the right method, a place among the requests in flight, metrics, and an answer if it panics.
 func (s *api) serve(rt route) http.Handler {
 	return http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
 		began := time.Now()
 		w := &recorder{ResponseWriter: rw}
-		h := w.Header()
-		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Cache-Control", "no-store")
-		h.Set("Content-Security-Policy", "default-src 'none'")
 		defer func() {
 			s.metrics.answered(rt.path, r.Method, w.code(), time.Since(began))
 			s.Log.Debug("answered", "route", rt.path, "method", r.Method, "status", w.code(), "took", time.Since(began))

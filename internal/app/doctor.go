@@ -25,6 +25,7 @@ const checkWait = 5 * time.Second
 // Doctor looks at every part and says what to mend.
 func (a *App) Doctor(ctx context.Context) []Check {
 	out := []Check{a.checkFolder(), a.checkLedger(ctx), a.checkRegister(ctx), a.checkQueue(ctx), a.checkBacklog(ctx)}
+	out = append(out, a.checkTLS(time.Now())...) // certificates run out by the real clock
 	return append(out, a.checkChat(ctx)...)
 }
 
@@ -139,7 +140,7 @@ func (a *App) checkEvents(ctx context.Context) []Check {
 		c.Says = "http.listen is empty, so nothing answers at " + EventsPath + ". Set an address."
 		return []Check{c}
 	}
-	address := "http://" + a.Cfg.HTTP.Listen + EventsPath
+	address := a.Cfg.HTTP.Scheme() + "://" + a.Cfg.HTTP.Listen + EventsPath
 	err := slack.Challenge(ctx, address, string(a.Cfg.Slack.SigningSecret), time.Now())
 	switch {
 	case err == nil:

@@ -27,6 +27,13 @@ func (a *App) Webhook(ctx context.Context) ([]Service, string, error) {
 	if err != nil {
 		return nil, "", fmt.Errorf("http.listen: %w; give another address", err)
 	}
+	if a.Cfg.HTTP.TLSCertFile != "" {
+		sealed, err := a.sealed(l)
+		if err != nil {
+			return nil, "", errors.Join(err, l.Close())
+		}
+		l = sealed
+	}
 	also, err := a.slackEvents()
 	if err != nil {
 		return nil, "", errors.Join(err, l.Close())

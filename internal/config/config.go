@@ -80,6 +80,16 @@ type HTTP struct {
 	MaxBodyBytes int64   `mapstructure:"max_body_bytes"`
 	RatePerSec   float64 `mapstructure:"rate_per_second"` // requests a second for one key
 	Burst        int     `mapstructure:"burst"`
+	TLSCertFile  string  `mapstructure:"tls_cert_file"` // PEM, the chain; both files or none
+	TLSKeyFile   string  `mapstructure:"tls_key_file"`  // PEM
+}
+
+// Scheme is how the address is reached: https with a certificate, else http.
+func (h HTTP) Scheme() string {
+	if h.TLSCertFile != "" {
+		return "https"
+	}
+	return "http"
 }
 
 // Worker sets the recompute side.
@@ -142,6 +152,7 @@ var defaults = map[string]any{
 	"slack.bot_token_file": "", "slack.app_token_file": "", "slack.signing_secret_file": "",
 	"slack.api_url": "", "slack.team": "", "slack.people": []string{},
 	"http.listen": "127.0.0.1:8086", "http.max_body_bytes": 1 << 20, "http.rate_per_second": 50.0, "http.burst": 100,
+	"http.tls_cert_file": "", "http.tls_key_file": "",
 	"worker.parallel": 2, "worker.claim_after": "30s", "worker.max_tries": 5, "worker.sweep_every": "1m",
 	"cron.catch_up": "72h", "cron.tick": "15s", "cron.lead": "10s",
 	"outbox.max_attempts": 20, "outbox.give_up_after": "168h", "outbox.merge_after": "10m",
@@ -260,6 +271,8 @@ func (c *Config) check() error {
 		return fmt.Errorf("http.max_body_bytes: %d is less than 1024", c.HTTP.MaxBodyBytes)
 	case c.HTTP.RatePerSec <= 0 || c.HTTP.Burst < 1:
 		return errors.New("http.rate_per_second and http.burst must be above zero")
+	case (c.HTTP.TLSCertFile == "") != (c.HTTP.TLSKeyFile == ""):
+		return errors.New("http.tls_cert_file and http.tls_key_file go together: name both, or neither")
 	case c.Outbox.MaxAttempts < 1:
 		return fmt.Errorf("outbox.max_attempts: %d is not 1 or more", c.Outbox.MaxAttempts)
 	}
