@@ -44,7 +44,7 @@ func NothingFilledIn() string { return "Nothing to record yet: write at least on
 // the channel can.
 func FieldUnclear(question string) string {
 	question = strings.TrimSuffix(strings.TrimSpace(question), "Nothing saved.")
-	return clip(strings.TrimSpace(question), 110) + " If it is as written, say it in the channel."
+	return clip(strings.TrimSpace(question), 95) + " If it is as written, say it in the channel."
 }
 
 // FormOffer goes with the button that opens a round.
