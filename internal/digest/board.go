@@ -239,7 +239,24 @@ func (b *Board) plan(in Input) {
 	b.Plan, b.PlanErr = duelist.Visits(jobs, duelist.VisitCosts{
 		Visit:     money(units.Money{Amount: in.Site.VisitCost}),
 		Isolation: money(units.Money{Amount: in.Site.IsolationCost}),
-	}, duelist.Calendar{From: in.Now, Loc: in.Site.Location(), Work: work, Closed: in.Site.Schedule.Holidays})
+	}, duelist.Calendar{From: firstVisit(in.Site, jobs, in.Now), Loc: in.Site.Location(), Work: work, Closed: in.Site.Schedule.Holidays})
+}
+
+// firstVisit is the first day on which a crew can still come: today until its
+// working hours are over, or for what is booked later today.
+func firstVisit(site plant.Site, jobs []duelist.Job, now time.Time) time.Time {
+	loc := site.Location()
+	y, m, d := now.In(loc).Date()
+	over, err := plant.ParseClock(site.WorkHours.To)
+	if err != nil {
+		over = 17 * 60
+	}
+	tomorrow := time.Date(y, m, d+1, 0, 0, 0, 0, loc)
+	later := func(j duelist.Job) bool { return j.Booked.After(now) && j.Booked.Before(tomorrow) }
+	if now.Before(time.Date(y, m, d, 0, over, 0, 0, loc)) || slices.ContainsFunc(jobs, later) {
+		return now
+	}
+	return tomorrow
 }
 
 func (b *Board) orders(in Input) {

@@ -179,3 +179,32 @@ func TestSpentSince(t *testing.T) {
 		})
 	}
 }
+
+// In the evening nobody comes today any more, unless that is booked.
+func TestVisitsBeginWhenACrewCanCome(t *testing.T) {
+	t.Parallel()
+	site := hall(london)
+	evening := at(t, london, "2026-03-04 18:30") // a Wednesday; crews work until 17:00 where nothing else is said
+	due := assess.Assessment{Bank: "hall/ahu-3/primary", Condition: duelist.Due, Dates: assess.Dates{
+		Median: evening.AddDate(0, 0, -1), P10: evening.AddDate(0, 0, -3), P90: evening.AddDate(0, 0, 2)}}
+	booked := due
+	booked.Booking = &assess.Booking{Start: evening.Add(time.Hour)}
+	for _, c := range []struct {
+		name string
+		now  time.Time
+		a    assess.Assessment
+		want string
+	}{
+		{"in the morning", evening.Add(-10 * time.Hour), due, "Wed 4 Mar"},
+		{"in the evening", evening, due, "Thu 5 Mar"},
+		{"booked for the evening", evening, booked, "Wed 4 Mar"},
+	} {
+		b := digest.NewBoard(digest.Input{Register: registerOf(site), Site: site, Assessments: []assess.Assessment{c.a}, Now: c.now})
+		if b.PlanErr != nil || len(b.Plan.Visits) != 1 {
+			t.Fatalf("%s: %v %+v", c.name, b.PlanErr, b.Plan)
+		}
+		if got := b.Plan.Visits[0].Day.In(site.Location()).Format("Mon 2 Jan"); got != c.want {
+			t.Errorf("%s: first visit %s, want %s", c.name, got, c.want)
+		}
+	}
+}

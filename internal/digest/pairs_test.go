@@ -45,7 +45,7 @@ func TestDigestTellsOfPairs(t *testing.T) {
 	b, s := small()
 	s.Pairs = []digest.Pair{pairOf("AHU-3", 0, 1000, 900, 950)}
 	text := digest.Weekly(b, registerOf(b.Site), s)
-	if want := "AHU-3: 2 primaries for each secondary instead of about 1 would save £100.00 a year"; !strings.Contains(text, want) {
+	if want := "AHU-3: primaries for each secondary, 2 instead of about 1, would save £100.00 a year"; !strings.Contains(text, want) {
 		t.Errorf("digest lacks %q:\n%s", want, text)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"clogwise/internal/doubt"
 	"clogwise/internal/duelist"
 	"clogwise/internal/locale"
 	"clogwise/internal/plant"
@@ -226,7 +227,11 @@ func (w weekly) orders() []string {
 func (w weekly) doubts() []string {
 	var lines []string
 	for _, d := range w.b.Doubts {
-		lines = append(lines, "- "+d.Name+": "+clip(d.Text+" "+d.Check, 110))
+		most := 110
+		if d.Code == string(doubt.SwapNoDrop) {
+			most = 200 // it says what to type
+		}
+		lines = append(lines, "- "+d.Name+": "+clip(d.Text+" "+d.Check, most))
 	}
 	return w.under(w.in.Text("Readings to check:"), lines, w.half(), "clogwise due")
 }
@@ -313,7 +318,7 @@ func (w weekly) pairs() (lines []string) {
 			break
 		}
 		saved, _ := p.Saves()
-		lines = append(lines, w.in.Text("%s: %d primaries for each secondary instead of about %d would save %s a year: type pairs %s",
+		lines = append(lines, w.in.Text("%s: primaries for each secondary, %d instead of about %d, would save %s a year: type pairs %s",
 			p.Tag, p.Choices[p.Best].K, p.Choices[p.Now].K, w.in.Money(saved), p.Tag))
 	}
 	return lines

@@ -286,7 +286,7 @@ func Owed(b digest.Board) string {
 	if len(b.Owed) == 0 {
 		return "No readings owed at " + b.Site.Name + "."
 	}
-	lines := []string{fmt.Sprintf("%d readings owed at %s:", len(b.Owed), b.Site.Name)}
+	lines := []string{fmt.Sprintf("%s owed at %s:", plural(len(b.Owed), "reading", "readings"), b.Site.Name)}
 	for i, o := range b.Owed {
 		if i == rowsShown {
 			lines = append(lines, fmt.Sprintf("… and %d more.", len(b.Owed)-i))

@@ -435,8 +435,10 @@ func CostLine(a assess.Assessment) string {
 	switch {
 	case e.Held == string(plant.SpeedHeld) && e.AirLostPct >= 0.5:
 		return fmt.Sprintf("The rooms get about %.0f %% less air than with clean filters.", e.AirLostPct)
-	case e.Held == string(plant.SpeedHeld), e.Note != "" && e.KWhPerDay == 0:
-		return e.Note
+	case e.Note != "" && (e.Held == string(plant.SpeedHeld) || e.KWhPerDay == 0):
+		return capital(strings.TrimSuffix(e.Note, ".")) + "."
+	case e.Held == string(plant.SpeedHeld):
+		return ""
 	case e.KWhPerDay < 0.05:
 		return ""
 	case e.Held != string(plant.FlowHeld):

@@ -91,10 +91,12 @@ func firmLine(a assess.Assessment, firm []energy.Sensitivity) string {
 	return Firm(firm, a.LeastCost.Before(a.Dates.Median))
 }
 
-// isWide reports whether a range of dates takes in more than a third of the time
-// that is left.
+// isWide reports whether a range of dates is longer than a fortnight and than a
+// third of the time that is left.
 func isWide(d assess.Dates, now time.Time) bool {
-	return d.P90.IsZero() && !d.Median.IsZero() || d.Median.After(now) && 3*d.P90.Sub(d.P10) > d.Median.Sub(now)
+	const fortnight = 14 * 24 * time.Hour
+	width := d.P90.Sub(d.P10)
+	return d.P90.IsZero() && !d.Median.IsZero() || d.Median.After(now) && width > fortnight && 3*width > d.Median.Sub(now)
 }
 
 // narrowing says why the range is wide and what would make it narrower, at most
@@ -112,7 +114,9 @@ func narrowing(a assess.Assessment, now time.Time) []string {
 	case a.Readings == 0:
 		add("The range is wide: no reading in this life yet. One reading would narrow it.")
 	case a.Readings < 4:
-		add(fmt.Sprintf("The range is wide: only %d readings in this life. More would narrow it.", a.Readings))
+		add(fmt.Sprintf("The range is wide: only %s in this life. More would narrow it.", plural(a.Readings, "reading", "readings")))
+	case a.Condition == duelist.Unread && a.Last != nil:
+		add(fmt.Sprintf("The range is wide: the last reading is %.0f days old. One now would narrow it.", now.Sub(a.Last.At).Hours()/24))
 	}
 	if a.Last != nil && a.Last.Weight < 0.8 {
 		add("Measured airflow with each reading would narrow it (" + a.Last.Basis + ").")
@@ -126,7 +130,7 @@ func narrowing(a assess.Assessment, now time.Time) []string {
 		add("Finished lives of this fleet will narrow it in time.")
 	}
 	if len(out) == 0 && a.Condition != duelist.Doubtful && isWide(a.Dates, now) {
-		add("The range is wide: the limit is far off, and such filters do not all end alike. Each reading narrows it.")
+		add("The range is wide: readings scatter, and such filters do not all load alike. Each reading narrows it.")
 	}
 	return out
 }
