@@ -91,7 +91,7 @@ func (g *group) partAt(i int) bool {
 		if m.is(cPart) || m.text == "fan" && j == i-1 && g.marks[i].is(cSwap) {
 			return true
 		}
-		if m.kind == mBank || saysFilters(g.marks[j:j+1]) || m.sign(",", ";", ".") || m.kind == mNum {
+		if m.kind == mBank || saysFilters(g.marks[j:j+1]) || m.sign(",", ";", ".") || m.kind == mNum || m.anyOf(cSwap, cFixed) {
 			break
 		}
 	}

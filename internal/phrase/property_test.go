@@ -187,6 +187,7 @@ func TestLinearSteps(t *testing.T) { // counts allocations, so not beside others
 	for _, unit := range []string{
 		"AHU-3 ", "pre ", "AHU-3 pre 112 pa ", "1,2,", "AHU-1,2,3,", "9 ", "9.9.", "- ", "<", "<@", ":a", "in. w. c. ", "0.5 in w c ", "12 x ",
 		"n/", "not ", "on ", "how do i ", "AHU-", "AHU-99 ", "7 ", "7:", "7 mar ", "oO", "O", "0O", "''", "\"", "1/2 ", "aaaaaaaa", "é", "\n", "> a\n", "&gt;", "with N ", "AHU-6 bag tomorrow ",
+		"no fire ", "cut the ", "fell ", "burning money ", "12 mm ", "chnaged ", "fan running ", "14.12. ", "stage 2 ", "xy-4 bag ",
 	} {
 		short := strings.Repeat(unit, 1000/len(unit))
 		long := strings.Repeat(unit, 8000/len(unit))

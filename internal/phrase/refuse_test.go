@@ -65,3 +65,18 @@ func TestEmergencyIsAboutWhatItNames(t *testing.T) {
 		}
 	}
 }
+
+// The reply says that a supervisor is told only where there is one to tell.
+func TestToldOnlyWhereThereIsOne(t *testing.T) {
+	t.Parallel()
+	for by, told := range map[string]bool{"Tove": true, "Maren": false} { // Maren is the clinic's only supervisor
+		sc := scopeNamed("demo")
+		sc.By = by
+		for _, message := range []string{"AHU-2 Motor brennt", "swap filters AHU-3 fan running", "is AHU-3 isolated", "remove lock on AHU-3"} {
+			m := phrase.Understand(message, sc)
+			if got := strings.Contains(m.Reply, "our supervisor is told"); m.Outcome != phrase.Refused || got != told {
+				t.Errorf("%s: %q is answered %q", by, message, m.Reply)
+			}
+		}
+	}
+}

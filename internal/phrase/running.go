@@ -43,7 +43,7 @@ func (l *line) reportsChange() bool {
 }
 
 // wantWords before a word for a change say that it is still to come.
-var wantWords = set("need needs needed want wants must should please pls get getting require requires requiring braucht brauchen muss mussen soll sollen bitte necesita necesitan necesito deben hay")
+var wantWords = set("need needs needed want wants must should get getting require requires requiring braucht brauchen muss mussen soll sollen necesita necesitan necesito deben hay")
 
 // wanted reports whether the change at mark i is one that somebody wants: "need
 // bags changed".
@@ -210,6 +210,30 @@ func (p *parser) runsElsewhere(l *line) bool {
 	return false
 }
 
+// enters reports whether a line speaks of going into a unit or opening it: not of
+// opening a ticket.
+func (l *line) enters() bool {
+	for i, m := range l.marks {
+		if !m.is(cEnter) {
+			continue
+		}
+		if m.text != "open" && m.text != "abrir" && m.text != "offnen" {
+			return true
+		}
+		j := i + 1
+		for j < len(l.marks) && l.marks[j].is(cFill) && l.marks[j].kind == mCue {
+			j++
+		}
+		if j >= len(l.marks) || l.marks[j].kind == mAHU || l.marks[j].kind == mBank || l.marks[j].anyOf(cPart, cFan, cThese) || l.marks[j].kind == mPunct {
+			return true
+		}
+		if i > 0 && (l.marks[i-1].kind == mAHU || l.marks[i-1].is(cPart)) { // "AHU-3 öffnen ohne …"
+			return true
+		}
+	}
+	return false
+}
+
 // safeToEnter recognises a question whether a unit may be entered, or is isolated:
 // what stands at the plant no program can see.
 func (p *parser) safeToEnter(l *line) bool {
@@ -224,7 +248,7 @@ func (p *parser) safeToEnter(l *line) bool {
 		return true
 	case l.has(cSafe) && asks:
 		return true
-	case asks && l.has(cEnter):
+	case asks && l.enters():
 		return !slices.ContainsFunc(l.marks, func(m *mark) bool { return m.is(cNot) })
 	case l.polar && l.has(cDead):
 		return true

@@ -63,7 +63,7 @@ func strangeWord(ms []*mark) *mark {
 		if j > 0 && ms[j].sign(":", "=", "-") {
 			j--
 		}
-		if j >= 0 && ms[j].kind == mWord && len(ms[j].text) <= 12 && gaugeValue(m.q) {
+		if j >= 0 && ms[j].kind == mWord && len(ms[j].text) <= 12 && gaugeValue(m.q) && !isUnit(ms[j].text) {
 			return ms[j]
 		}
 		if i+1 < len(ms) && ms[i+1].kind == mWord && likeStage(ms[i+1].text) {
@@ -72,6 +72,8 @@ func strangeWord(ms []*mark) *mark {
 	}
 	return nil
 }
+
+func isUnit(w string) bool { _, ok := unitNamed(w); return ok }
 
 // gaugeValue reports whether a number is one that a filter gauge shows.
 func gaugeValue(q quantity) bool {

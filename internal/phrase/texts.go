@@ -285,7 +285,7 @@ func sayUsed(code string) string {
 }
 
 func sayMoved() string {
-	return "I can't move what is saved to another AHU. Take it back with undo, then send it again with the right tag. Nothing changed."
+	return "I can't move what is saved to another AHU. Take it back with undo, then send it again with the right tag. Nothing saved."
 }
 
 func sayTornChanged(ahu string) string {
