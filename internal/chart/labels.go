@@ -120,11 +120,21 @@ func (p *painter) labelSwaps() {
 	}
 }
 
-// swapKey explains the swaps' triangles above the field.
+// swapKey explains the swaps' triangles above the field, where no label stands.
 func (p *painter) swapKey() {
-	x, y := p.field.Min.X+p.field.Size().X*0.62, p.field.Max.Y+30
-	p.swapMark(x, y+22)
-	p.write(p.axis, grey, vg.Point{X: x + 22, Y: y}, p.in.Words.Changed)
+	l := label{text: p.in.Words.Changed, face: p.axis, color: grey}
+	y := p.field.Max.Y + 30
+	for _, share := range []vg.Length{0.62, 0.78, 0.42} {
+		x := p.field.Min.X + p.field.Size().X*share
+		box := l.box(vg.Point{X: x + 22, Y: y})
+		box.Min.X -= 34 // the triangle
+		if slices.ContainsFunc(p.taken, func(t vg.Rectangle) bool { return overlap(box, t) }) {
+			continue
+		}
+		p.swapMark(x, y+22)
+		p.write(l.face, l.color, vg.Point{X: x + 22, Y: y}, l.text)
+		return
+	}
 }
 
 // labelOdd names the newest doubtful and the newest over-range reading, and
