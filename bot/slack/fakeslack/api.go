@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"time"
 )
 
 // Call is one call of the Web API as it arrived, without its token.
@@ -30,6 +31,7 @@ type Post struct {
 	Files   []File
 	Updated int // times changed by chat.update
 	Via     string
+	Arrived time.Time // by the machine's clock
 }
 
 // Button is a button under a post.
@@ -186,7 +188,7 @@ func (s *Server) post(method string, form url.Values) map[string]any {
 	if len(form.Get("text")) > 40000 {
 		return refuse("msg_too_long")
 	}
-	p := &Post{Channel: directChannel(id), Thread: form.Get("thread_ts"), Via: method}
+	p := &Post{Channel: directChannel(id), Thread: form.Get("thread_ts"), Via: method, Arrived: time.Now()}
 	if refusal := p.fill(form); refusal != "" {
 		return refuse(refusal)
 	}
