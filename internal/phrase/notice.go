@@ -194,7 +194,7 @@ func (p *parser) notice(g *group, s *segment) {
 		}
 		return
 	}
-	if p.piecesAlone(g, s) {
+	if p.piecesAlone(g, s) || p.freshAlone(g, s) {
 		return
 	}
 	if p.corrects(g) && g.ahu != nil && len(s.banks) > 0 {
@@ -214,7 +214,7 @@ func pressureWord(m *mark) bool {
 // named, or at the site when the words leave no doubt.
 func (p *parser) event(g *group) bool {
 	i := slices.IndexFunc(g.marks, func(m *mark) bool { return m.anyOf(cEvent, cEventStrong) })
-	if i < 0 || g.line.question || g.has(cSwap) || g.line.has(cBook, cWish, cOrdered) {
+	if i < 0 || g.line.question || g.has(cSwap, cFanOff) || g.line.has(cBook, cWish, cOrdered) {
 		return false
 	}
 	m := g.marks[i]

@@ -15,7 +15,7 @@ var noSlips = set(`remote removes remover ruining rubbing rushing rounding raini
 	slapped snapped shipped skipped slipped stopped swiped strapped snipped scraped swamped swapper stripped sampled scrapped dropped
 	reduced reviewed relaxed repeated replayed replied released relayed replicated removed received related rented rewired retained relocated repaced
 	clear clears cleared clearer closed client clinic cleans cleaner cleaners clever cream clerk climb gleaned
-	gewechsel getaucht cambiador limpia saber`)
+	gewechsel getaucht cambiador cambiaron cambiando cambiamos cambian cambiare cambias limpia limpiar limpie saber`)
 
 // slipped gives the word that w is with letters wrong: two in a word of six letters
 // or more, one in a shorter one, the first letter right; or "".

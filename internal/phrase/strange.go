@@ -136,3 +136,22 @@ func (p *parser) piecesAlone(g *group, s *segment) bool {
 		option{keys: []string{"changed", "yes"}, label: "changed", edits: []edit{{m.from, m.from, "changed "}}})
 	return true
 }
+
+// freshAlone asks whether "new" after a bank, and nothing else, tells of a change:
+// "AHU-1 VF neu".
+func (p *parser) freshAlone(g *group, s *segment) bool {
+	n := len(s.marks)
+	if g.ahu == nil || n == 0 || s.marks[n-1] != g.marks[len(g.marks)-1] || g.line.question || g.line.unknown > 0 || !s.marks[n-1].is(cClean) || !freshWord(s.marks[n-1].text) ||
+		len(s.banks) == 0 && !saysFilters(s.marks) || g.line.has(cWish, cOrdered, cArrived, cStock, cBook, cPart) {
+		return false
+	}
+	ahus, ok := p.places(g, true)
+	if !ok {
+		return true
+	}
+	m := s.marks[n-1]
+	p.problem(AskChange, sayChange(p.reg.Name(ahus[0])),
+		option{keys: []string{"changed", "done", "already"}, label: "changed already", edits: []edit{{m.from, m.to, "changed"}}},
+		option{keys: []string{"book", "tomorrow", "to do"}, label: "book it for tomorrow", edits: []edit{{m.from, m.to, "book tomorrow"}}})
+	return true
+}

@@ -21,10 +21,13 @@ func (p *parser) used(g *group) bool {
 
 // stock records a count of an item in the site's store: "stock BAG-592 14".
 func (p *parser) stock(g *group) bool {
-	if !g.line.has(cStock) || g.line.question || g.line.has(cWish, cOrdered, cArrived) {
+	if g.line.question || g.line.has(cWish, cOrdered, cArrived) {
 		return false
 	}
 	items := itemsOf(g.marks)
+	if !g.line.has(cStock) && !(len(items) == 1 && g.line.hasText([]string{"left", "remaining", "quedan", "queda", "ubrig"})) {
+		return false
+	}
 	n, ok := countOf(g.marks, true)
 	if len(items) != 1 || !ok || g.line.unknown > 2 {
 		return false

@@ -70,11 +70,20 @@ func (g *group) wantsChange(s *segment) bool {
 	return false
 }
 
-// undone reports whether the word for a change is negated: "not done".
+// undone reports whether the word for a change is negated: "not done", "no se han
+// cambiado".
 func undone(ms []*mark) bool {
 	for i, m := range ms {
-		if i > 0 && ms[i-1].is(cNot) && m.anyOf(cSwap, cDone, cChange) {
-			return true
+		if !m.anyOf(cSwap, cDone, cChange) {
+			continue
+		}
+		for j := i - 1; j >= 0; j-- {
+			if ms[j].is(cNot) || ms[j].text == "no" {
+				return true
+			}
+			if !ms[j].anyOf(cFill, cAll) && ms[j].kind != mWhen {
+				break
+			}
 		}
 	}
 	return false

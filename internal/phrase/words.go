@@ -140,7 +140,7 @@ var lexicon = map[cue]string{
 	cOK:    `ok okay confirmed confirm sure really correct|value yes yep si ja stimmt bestatigt confirmado`,
 	cNot: `cant cannot wont dont not statt instead|of en|vez|de rather|than didnt|get not|yet havent hasnt wasnt isnt never nicht kein keine ninguno didnt
 		cant|change cannot|change couldnt|change not|been nicht|gewechselt`,
-	cLeft: `gewechselt|werden getauscht|werden ausgetauscht|werden ersetzt|werden wechseln|mussen noch|wechseln hay|que|cambiar toca|cambiar por|cambiar
+	cLeft: `hay|que|cambiarlas hay|que|cambiarlos hay|que|cambiarla hay|que|cambiarlo quedan queda ubrig gewechselt|werden getauscht|werden ausgetauscht|werden ersetzt|werden wechseln|mussen noch|wechseln hay|que|cambiar toca|cambiar por|cambiar
 		falta|cambiar necesita|cambio necesitan|cambio deben|cambiarse left not|done left|for|tomorrow remaining outstanding to|do still|to|do
 		tomorrow|instead next|time offen faltan falta pendiente|cambiar needs|changing need|changing needs|replacing need|replacing needs|swapping
 		needs|a|change needs|to|be|changed to|be|changed not|changed due|a|change should|be|changed wants|changing must|be|changed nicht|gewechselt
@@ -149,7 +149,7 @@ var lexicon = map[cue]string{
 		changed swapped replaced renewed swopped chgd changed|out swapped|out changed|over fitted installed filters|in filter|change|done change|done
 		changeout|done change|out|done swap|done put|in|new changing|done getauscht gewechselt ausgetauscht ersetzt erneuert filterwechsel|erledigt
 		neu|eingesetzt cambiado cambiados cambiada cambiadas sustituido sustituidos sustituidas reemplazado reemplazados cambie cambio|hecho`,
-	cChange: `change swap replace renew changeout change|out filter|change filterwechsel wechsel wechseln tauschen cambiar cambio sustituir`,
+	cChange: `cambiarlas cambiarlos cambiarla cambiarlo change swap replace renew changeout change|out filter|change filterwechsel wechsel wechseln tauschen cambiar cambio sustituir`,
 	cDone:   `done finished complete completed all|done sorted|out fertig erledigt hecho listo terminado acabado`,
 	cClean: `cleaned clean now after new start|dp starting|dp baseline clean|dp initial post afterwards currently sauber danach nachher jetzt neu neue limpio
 		limpios ahora despues nuevo nuevos nuevas`,
@@ -167,17 +167,17 @@ var lexicon = map[cue]string{
 	cZero:    `zero zeroed zero|check zero|checked zero|point nullpunkt nullpunkt|prufung null cero|ok cero|comprobado cero`,
 	cGauge:   `gauges gauge mano manometer magnehelic meter manometro dial`,
 	cNoGauge: `no|gauge no|dp|gauge without|gauge gauge|missing no|meter has|no|gauge na kein|manometer ohne|manometer sin|manometro no|manometer`,
-	cNoRead: `nicht|erreichbar kein|messwert no|pude|leer no|pudimos|leer no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read
+	cNoRead: `keine|anzeige zeigt|nichts sin|indicacion no|indica no|marca no|display nicht|erreichbar kein|messwert no|pude|leer no|pudimos|leer no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read
 		not|read couldnt|get couldnt|get|to cant|get|to cant|get|in couldnt|get|in unread not|taken didnt|read didnt|get no|access couldnt|reach cant|reach
 		keine|ablesung nicht|ablesbar nicht|abgelesen kein|zugang sin|lectura no|lectura no|hay|lectura sin|acceso no|se|puede|leer`,
 	cLocked: `locked locked|out no|key no|keys no|permit blocked|in blocked|off abgesperrt zugesperrt verschlossen abgeschlossen cerrado cerrada bloqueado`,
-	cFanOff: `ventilator|steht anlage|steht lufter|aus lufter|steht gerat|steht ventilator|abgeschaltet anlage|abgeschaltet equipo|apagado unidad|parada
+	cFanOff: `ausser|betrieb fuera|de|servicio out|of|service ventilator|steht anlage|steht lufter|aus lufter|steht gerat|steht ventilator|abgeschaltet anlage|abgeschaltet equipo|apagado unidad|parada
 		maquina|parada ventilador|apagada fan|off fans|off fan|is|off fan|stopped fan|not|running fan|down unit|off unit|is|off unit|stopped unit|not|running
 		ahu|off ahu|is|off not|running switched|off turned|off shut|down plant|off standing|still fan|was|off unit|was|off fan|tripped tripped ventilator|aus
 		anlage|aus gerat|aus steht|still lauft|nicht abgeschaltet ausgeschaltet ventilador|apagado ventilador|parado apagado apagada parado parada
 		equipo|parado`,
-	cOff: `aus down stopped`,
-	cDefect: `burnt burned motor|hot hot|motor flooded flooding water|on fan|running|hot fan|running|backwards fan|running|rough fan|running|wrong fan|wont|start
+	cOff: `steht aus down stopped`,
+	cDefect: `tur|offen klappe|offen puerta|abierta ausgefallen ausfall averia burnt burned motor|hot hot|motor flooded flooding water|on fan|running|hot fan|running|backwards fan|running|rough fan|running|wrong fan|wont|start
 		fan|wont|stop wont|start lager|laut lager|defekt lagerschaden ventilator|laut motor|laut lufter|laut gerissene undichtigkeit verstopft klappert
 		vibriert verbogen gebrochene averiada vibra goteando desgarrada desgarrado obstruido snapped perished seized stuttering fault burnt|out burned|out
 		overheating fell|off came|off fallen|off squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed
@@ -197,10 +197,10 @@ var lexicon = map[cue]string{
 		cerrada|ya solucionado resuelto refitted refit fixed repaired reconnected put|back put|back|on resealed reseated tightened back|in|place cleared taped
 		repariert behoben wieder|angeschlossen reparado arreglado conectado`,
 	cSame: `same|as|before same|as|last same|reading unchanged no|change no|drop same gleich|wie|vorher igual|que|antes`,
-	cAmend: `sollte wrong|ahu wrong|unit wrong|one falsche|anlage unidad|equivocada correction correct|that corrected should|be should|have|been should|read
+	cAmend: `me|equivoque verwechselt equivocado sollte wrong|ahu wrong|unit wrong|one falsche|anlage unidad|equivocada correction correct|that corrected should|be should|have|been should|read
 		should|say shouldve|been meant i|meant typo mistyped my|mistake oops sorry wrong|it|is wrong|its actually korrektur korrigiere sollte|sein gemeint
 		correccion corrijo deberia|ser queria|decir perdon`,
-	cUndo: `zurucknehmen nimm|zuruck letzten|loschen letzte|loschen borrar|ultimo quita|eso undo undo|that take|that|back take|it|back scrap|that delete|that
+	cUndo: `loschen borra borra|eso eliminar|ultimo zurucknehmen nimm|zuruck letzten|loschen letzte|loschen borrar|ultimo quita|eso undo undo|that take|that|back take|it|back scrap|that delete|that
 		delete|last remove|last scratch|that ignore|that|last cancel|that ruckgangig mach|ruckgangig deshacer deshaz anular|ultimo retract`,
 	cUsed:    `used took taken consumed verbraucht entnommen verwendet usado usados usadas gastado gastados`,
 	cOrdered: `ordered have|ordered order|placed on|order po|raised bestellt pedido|hecho pedidos pedido he|pedido`,
@@ -232,7 +232,7 @@ var lexicon = map[cue]string{
 	cNear: `nearby next|door outside neighbouring upwind across|the|road adjacent started|next in|der|nahe nebenan cerca al|lado`,
 	cBy:   `by von por`,
 	cWith: `with w mit con crew team|is`,
-	cDue: `was|muss welche|mussen que|hay|pendiente cuando|toca wann|fallig vencimientos proximos|cambios anstehend was|steht|an due due|list overdue whats|due
+	cDue: `que|filtros welche|filter was|wechseln was|muss welche|mussen que|hay|pendiente cuando|toca wann|fallig vencimientos proximos|cambios anstehend was|steht|an due due|list overdue whats|due
 		whats|next next|up fallig falligkeiten was|ist|fallig que|toca pendientes vencidos to|change|list change|list duelist worklist which|filters|first
 		what|needs|changing what|needs|doing`,
 	cHow: `wie|geht wie|geht|es wie|steht wie|lauft wie|sieht como|estan que|tal how hw hwo howz hows|it hw|is how|is hows whens how|are how|does|it|look
@@ -262,7 +262,7 @@ var lexicon = map[cue]string{
 	cCan: `can|i can|we could|i could|we may|i may|we is|it|ok|to is|it|ok|if ok|to alright|to want|to need|to going|to gonna let|me how|do|i|do should|i
 		kann|ich konnen|wir kann|man darf|ich darf|man durfen|wir puedo podemos se|puede`,
 	cWork: `work working clean do change swap replace work|on open enter go|in access service pull clean|out repair fix job wechseln cambiar abrir offnen warten`,
-	cHands: `change swap replace renew remove removing pull pulling pull|out take|out taking|out taking get|in get|into getting|in go|in go|into going|in
+	cHands: `cambiarlas cambiarlos cambiarla cambiarlo quitarlas quitarlos sacarlas sacarlos change swap replace renew remove removing pull pulling pull|out take|out taking|out taking get|in get|into getting|in go|in go|into going|in
 		going|into go|inside climb climb|in climb|into crawl|in crawl|into enter entering open opening open|up reach|in reach|into reaching|in swapping
 		changing replacing fitting unbolt unclip dismantle strip clean|out wash|out work|on work|in work|inside working|on working|in working|inside work|at
 		adjust tighten tension hot|swap filter|change filter|swap wechseln wechsle wechsel filterwechsel tauschen tausche austauschen auswechseln ersetzen
