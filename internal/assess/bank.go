@@ -123,18 +123,19 @@ func (w *work) fit() {
 
 // work is one assessment under way.
 type work struct {
-	in    Input
-	site  plant.Site
-	ahu   plant.AHU
-	bank  plant.Bank
-	item  plant.Item
-	law   resistance.Law
-	fix   resistance.Corrector
-	run   plant.Runner
-	loc   *time.Location
-	stand []entry.Entry // standing, by time
-	lives []life
-	cur   life // the present one
+	in     Input
+	site   plant.Site
+	ahu    plant.AHU
+	bank   plant.Bank
+	item   plant.Item
+	law    resistance.Law
+	fix    resistance.Corrector
+	unsaid *resistance.Corrected // of a reading without airflow, by fix
+	run    plant.Runner
+	loc    *time.Location
+	stand  []entry.Entry // standing, by time
+	lives  []life
+	cur    life // the present one
 
 	doubted []doubtedSwap // left out of lives
 
@@ -310,6 +311,7 @@ func (w *work) learnLaw() {
 	w.law = e.Law()
 	w.fix = resistance.NewCorrector(w.ahu, w.bank, w.site, w.law)
 	w.out.LawBasis = string(w.law.Basis)
+	w.unsaid = nil
 	past := w.lives
 	w.lives = nil
 	w.split()
@@ -317,7 +319,25 @@ func (w *work) learnLaw() {
 }
 
 func (w *work) see(x *entry.Entry, pa float64, said resistance.Stated) seen {
-	return seen{Entry: x, pa: pa, fixed: w.fix.Correct(pa, said), step: w.bank.Gauge.StepPa}
+	return seen{Entry: x, pa: pa, fixed: w.correct(pa, said), step: w.bank.Gauge.StepPa}
+}
+
+// correct carries a reading to design airflow. With nothing said of the airflow all
+// readings take the same factor, unless a fan curve finds the airflow from them.
+func (w *work) correct(pa float64, said resistance.Stated) resistance.Corrected {
+	if said != (resistance.Stated{}) {
+		return w.fix.Correct(pa, said)
+	}
+	if w.unsaid == nil {
+		c := w.fix.Correct(pa, said)
+		w.unsaid = &c
+	}
+	if w.unsaid.Basis != resistance.AsDesign {
+		return w.fix.Correct(pa, said)
+	}
+	c := *w.unsaid
+	c.Pa = pa * c.Factor
+	return c
 }
 
 // present fills in what is seen of the present life without any forecast.
