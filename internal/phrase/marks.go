@@ -101,7 +101,7 @@ func marksOf(text string, toks []token, x *Index, sites []string) []*mark {
 
 func marksWith(k *marker) {
 	for k.i < len(k.toks) {
-		if !(k.ordinalStage() || k.name() || k.unknownTag() || k.size() || k.time() || k.number() || k.stage() || k.phrase()) {
+		if !(k.ordinalStage() || k.name() || k.filterClass() || k.unknownTag() || k.size() || k.time() || k.number() || k.stage() || k.phrase()) {
 			k.rest()
 		}
 	}
@@ -357,6 +357,24 @@ func (k *marker) stage() bool {
 	}
 	t := k.toks[k.i]
 	k.put(mark{kind: mBank, banks: []bankWord{{from: t.from, to: k.toks[next-1].to, text: k.text[t.from:k.toks[next-1].to], stageWord: w}}}, next)
+	return true
+}
+
+// classes are the filter classes of EN 779 and EN 1822 by letter, and the numbers
+// each goes with.
+var classes = map[string][2]int{"g": {1, 4}, "m": {5, 6}, "f": {7, 9}, "e": {10, 12}, "h": {13, 14}, "u": {15, 17}, "merv": {1, 16}}
+
+// filterClass reads a filter class, "F7" or "MERV 13", whose number is no reading.
+func (k *marker) filterClass() bool {
+	t, n := k.tok(k.i), k.tok(k.i+1)
+	if t.kind != tWord || n.kind != tNumber || len(t.text) == 1 && !n.glued || k.tok(k.i+2).kind == tUnit {
+		return false
+	}
+	c, ok := classes[t.text]
+	if v, whole := k.whole(k.i+1, c[0], c[1]); !ok || !whole || v == 0 {
+		return false
+	}
+	k.put(mark{kind: mOther}, k.i+2)
 	return true
 }
 

@@ -1,6 +1,10 @@
 package phrase
 
-import "clogwise/internal/units"
+import (
+	"strings"
+
+	"clogwise/internal/units"
+)
 
 // signKind says how a number was signed.
 type signKind uint8
@@ -66,6 +70,9 @@ func (k *marker) number() bool {
 			q.confirmed, end = true, n
 		}
 	}
+	if k.i > 0 && t.glued && !k.tok(k.i-1).glued && k.isWord(k.i-1, "l", "i", "z") { // "l50"
+		q.garbled = true
+	}
 	if k.garbledAt(next) {
 		q.garbled = true
 		next, end = next+1, max(end, next+1)
@@ -84,7 +91,7 @@ func (k *marker) number() bool {
 // "9z", "15l". One or two letters only; more are a word typed without a blank.
 func (k *marker) garbledAt(i int) bool {
 	t := k.tok(i)
-	if t.kind != tWord || !t.glued || len(t.text) > 2 || k.toks[i-1].kind != tNumber || k.known(t.text) || k.spanUnit(i) != 0 || k.tok(i+1).glued && k.tok(i+1).kind == tNumber {
+	if t.kind != tWord || !t.glued || len(t.text) > 2 && !strings.HasSuffix(t.text, "pa") && !strings.HasSuffix(t.text, "bar") || k.toks[i-1].kind != tNumber || k.known(t.text) || k.spanUnit(i) != 0 || k.tok(i+1).glued && k.tok(i+1).kind == tNumber {
 		return false
 	}
 	_, unit := unitNamed(t.text)

@@ -164,6 +164,9 @@ func (p *parser) reading(g *group, s *segment, bank plant.BankID, m *mark) {
 	case m.q.isRange:
 		p.rangeReading(g, s, bank, m)
 		return
+	case difference(g.marks, m):
+		p.problem(AskNumber, sayDifference(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
+		return
 	case m.q.under:
 		p.problem(AskNumber, sayUnder(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
 		return
@@ -178,6 +181,31 @@ func (p *parser) reading(g *group, s *segment, bank plant.BankID, m *mark) {
 	}
 	r := p.body(g, s, bank, v)
 	p.add(p.item(g, bank, at, r, p.readingFlags(g, bank, v)...))
+}
+
+// Words that make a number the change of a reading: "up 30 Pa", "30 Pa more than".
+var (
+	moreBefore = set("up down rose risen gained increased dropped by")
+	moreAfter  = set("up down more higher lower mehr hoher weniger mas menos")
+	thanWords  = set("on than since from als que vs compared over")
+)
+
+// difference reports whether a number says by how much a reading changed, not what
+// the gauge shows.
+func difference(ms []*mark, n *mark) bool {
+	i := slices.IndexFunc(ms, func(m *mark) bool { return m.from == n.from })
+	if i < 0 || n.q.isRange {
+		return false
+	}
+	if i > 0 && ms[i-1].kind == mCue && moreBefore[ms[i-1].text] || i > 0 && ms[i-1].kind == mWord && moreBefore[ms[i-1].text] {
+		return true
+	}
+	return i+2 < len(ms) && moreAfter[ms[i+1].text] && thanWords[firstWord(ms[i+2].text)]
+}
+
+func firstWord(s string) string {
+	w, _, _ := strings.Cut(s, " ")
+	return w
 }
 
 func (p *parser) body(g *group, s *segment, bank plant.BankID, v value) entry.Reading {

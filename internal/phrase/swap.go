@@ -12,7 +12,7 @@ func (p *parser) swap(g *group, s *segment) bool {
 	if !p.tellsSwap(g, s) {
 		return false
 	}
-	if p.tornChanged(g, s) {
+	if p.tornChanged(g, s) || p.unsureChange(g, s) {
 		return true
 	}
 	ahus, ok := p.places(g, g.line.unknown == 0 && (len(s.banks) > 0 || saysFilters(s.marks) || len(s.numbers()) > 0))
@@ -66,6 +66,39 @@ func (g *group) wantsChange(s *segment) bool {
 		if m.is(cSwap) && slices.Contains(s.marks, m) && len(s.numbers()) == 0 && wanted(g.marks, i) {
 			return true
 		}
+	}
+	return false
+}
+
+// unsureWords say that somebody only thinks so.
+var unsureWords = set("might maybe perhaps probably think thinks believe guess reckon unsure vielleicht glaube denke wahrscheinlich creo quizas quiza probablemente")
+
+// unsureChange asks about a change that somebody only thinks has been: "I think the
+// bags were changed".
+func (p *parser) unsureChange(g *group, s *segment) bool {
+	if len(s.numbers()) > 0 || pieces(s) > 0 {
+		return false
+	}
+	for i, m := range g.line.marks {
+		from := m.from
+		switch {
+		case unsureWords[m.text]:
+		case m.text == "sure" && i > 0 && g.line.marks[i-1].is(cNot):
+			from = g.line.marks[i-1].from
+		default:
+			continue
+		}
+		to := m.to
+		if i+1 < len(g.line.marks) && g.line.marks[i+1].text == "if" {
+			to = g.line.marks[i+1].to
+		}
+		ahus, ok := p.places(g, true)
+		if !ok {
+			return true
+		}
+		p.problem(AskChange, sayUnsure(p.reg.Name(ahus[0])),
+			option{keys: []string{"changed", "yes", "sure"}, label: "changed", edits: []edit{{from, to, ""}}})
+		return true
 	}
 	return false
 }

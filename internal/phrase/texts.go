@@ -292,6 +292,14 @@ func sayTornChanged(ahu string) string {
 	return fmt.Sprintf("%s: were all its filters changed, or only the bad one? Nothing saved yet.", ahu)
 }
 
+func sayDifference(bank, typed string) string {
+	return fmt.Sprintf("%s: is %s a change? I need what the gauge reads now. Nothing saved.", bank, typed)
+}
+
+func sayUnsure(ahu string) string {
+	return fmt.Sprintf("%s: were its filters changed for certain? Nothing saved yet.", ahu)
+}
+
 func sayPiecesAlone(ahu, typed string) string {
 	return fmt.Sprintf("%s: %s, and were they changed? Nothing saved yet.", ahu, typed)
 }

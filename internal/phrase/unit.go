@@ -46,7 +46,7 @@ var otherUnits = map[string]bool{
 var extraPressure = map[string]units.PressureUnit{
 	"inofwater": units.InH2O, "incheswater": units.InH2O, "inchesofwater": units.InH2O, "inchwc": units.InH2O,
 	"incheswc": units.InH2O, "incheswg": units.InH2O, "inchwg": units.InH2O, "inchesh2o": units.InH2O, "ins": units.InH2O,
-	"inwk": units.InH2O, "inh2owc": units.InH2O, "inofwc": units.InH2O, "inofh2o": units.InH2O, "inw": units.InH2O,
+	"n/m2": units.Pa, "inwk": units.InH2O, "inh2owc": units.InH2O, "inofwc": units.InH2O, "inofh2o": units.InH2O, "inw": units.InH2O,
 	"\"w": units.InH2O, "''wc": units.InH2O, "''wg": units.InH2O, "mmwater": units.MmH2O, "mmcda": units.MmH2O,
 	"mmofwater": units.MmH2O, "millibars": units.Mbar, "mbars": units.Mbar, "pas": units.Pa, "pascales": units.Pa,
 	"zollws": units.InH2O, "zoll": units.InH2O, "pulgadas": units.InH2O, "inwcg": units.InH2O, "inwgc": units.InH2O,

@@ -138,7 +138,7 @@ var lexicon = map[cue]string{
 	cThese: `mine them these those ours`,
 	cPiece: `off pcs pc pieces piece nos no|off ea each|of cells cell units|fitted stk stuck stueck unidades uds ud piezas sets x qty count`,
 	cOK:    `ok okay confirmed confirm sure really correct|value yes yep si ja stimmt bestatigt confirmado`,
-	cNot: `cant cannot wont dont not statt instead|of en|vez|de rather|than didnt|get not|yet havent hasnt wasnt isnt never nicht kein keine ninguno didnt
+	cNot: `arent werent aint hadnt noch|nicht cant cannot wont dont not statt instead|of en|vez|de rather|than didnt|get not|yet havent hasnt wasnt isnt never nicht kein keine ninguno didnt
 		cant|change cannot|change couldnt|change not|been nicht|gewechselt`,
 	cLeft: `hay|que|cambiarlas hay|que|cambiarlos hay|que|cambiarla hay|que|cambiarlo quedan queda ubrig gewechselt|werden getauscht|werden ausgetauscht|werden ersetzt|werden wechseln|mussen noch|wechseln hay|que|cambiar toca|cambiar por|cambiar
 		falta|cambiar necesita|cambio necesitan|cambio deben|cambiarse left not|done left|for|tomorrow remaining outstanding to|do still|to|do
@@ -177,7 +177,7 @@ var lexicon = map[cue]string{
 		anlage|aus gerat|aus steht|still lauft|nicht abgeschaltet ausgeschaltet ventilador|apagado ventilador|parado apagado apagada parado parada
 		equipo|parado`,
 	cOff: `steht aus down stopped`,
-	cDefect: `tur|offen klappe|offen puerta|abierta ausgefallen ausfall averia burnt burned motor|hot hot|motor flooded flooding water|on fan|running|hot fan|running|backwards fan|running|rough fan|running|wrong fan|wont|start
+	cDefect: `wrong|filters|fitted wrong|filter|fitted wrong|filters wrong|filter wrong|size wrong|bags sagging backwards falscher|filter falsche|filter filtro|equivocado tur|offen klappe|offen puerta|abierta ausgefallen ausfall averia burnt burned motor|hot hot|motor flooded flooding water|on fan|running|hot fan|running|backwards fan|running|rough fan|running|wrong fan|wont|start
 		fan|wont|stop wont|start lager|laut lager|defekt lagerschaden ventilator|laut motor|laut lufter|laut gerissene undichtigkeit verstopft klappert
 		vibriert verbogen gebrochene averiada vibra goteando desgarrada desgarrado obstruido snapped perished seized stuttering fault burnt|out burned|out
 		overheating fell|off came|off fallen|off squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed
@@ -211,7 +211,7 @@ var lexicon = map[cue]string{
 		existencias almacen inventario`,
 	cBook: `rebook reschedule rescheduled book booking booked schedule scheduled plan planned pencil pencil|in slot|in einplanen eingeplant buchen termin reservar
 		programar programado agendar`,
-	cDoing: `move moving doing do ill|do well|do going|to|do going|to|change going|to|swap changing swapping replacing ill|change well|change will|change will|do
+	cDoing: `will|be|changed will|be|swapped will|be|replaced going|to|be|changed getting|changed being|changed being|swapped werden|gewechselt|am move moving doing do ill|do well|do going|to|do going|to|change going|to|swap changing swapping replacing ill|change well|change will|change will|do
 		planning tackling mache machen wechsle haremos hago cambiamos cambiaremos`,
 	cCancel: `unbook unbooked un|book cancel cancelled canceled call|off called|off calling|off scrub scrap|booking stornieren storniert absagen abgesagt cancelar
 		cancelado cancelada anular`,
