@@ -210,6 +210,10 @@ type Store interface {
 	RetryPost(ctx context.Context, key string, now time.Time) error
 	// DropPost gives up a post that has not been sent; ErrPostState if it has.
 	DropPost(ctx context.Context, key string) error
+	// ForgetPosts takes text, buttons and recipe out of posts that were sent or
+	// dropped and put before a time; with naming, only of those that hold these
+	// words. Their keys stay used. It returns how many lost something.
+	ForgetPosts(ctx context.Context, before time.Time, naming string) (int64, error)
 
 	// LastFiring is the newest firing (by Scheduled) of a job at a site, or
 	// ErrNotFound.

@@ -57,6 +57,7 @@ func Conformance(t *testing.T, open func(t *testing.T) ledger.Store) {
 		{"thread order", testThread},
 		{"claimed once in a race", testClaimRace},
 		{"sent", testSent},
+		{"forgotten", testForget},
 		{"failed, parked, retried", testFailed},
 		{"waiting post parked and retried", testParkedWaiting},
 		{"dropped", testDropped},
