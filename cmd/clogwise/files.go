@@ -1,7 +1,9 @@
 package main
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -12,7 +14,6 @@ import (
 
 	"clogwise/internal/app"
 	"clogwise/internal/entry"
-	"clogwise/internal/ledger"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 	"clogwise/internal/registerfile"
@@ -34,12 +35,15 @@ func understoodPlaces(reg *plant.Register, place string, now time.Time) (banks [
 }
 
 func (p *program) importCommand() *cobra.Command {
-	var save, history bool
+	var save, history, whole bool
 	c := &cobra.Command{
 		Use: "import FILE…", Short: "Read a register (YAML, CSV, XLSX) or, with --readings, a history; a trial unless --save is given",
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return p.with(c, func(ctx context.Context, a *app.App) error {
+				if whole {
+					return p.importLedger(ctx, a, args, save)
+				}
 				if history {
 					return p.importReadings(ctx, a, args, save)
 				}
@@ -49,6 +53,8 @@ func (p *program) importCommand() *cobra.Command {
 	}
 	c.Flags().BoolVar(&save, "save", false, "record it; without this flag only the faults are listed")
 	c.Flags().BoolVar(&history, "readings", false, "the files hold readings and change-outs")
+	c.Flags().BoolVar(&whole, "whole", false, "the file is a whole ledger, as export --table ledger wrote it; it goes into an empty one")
+	c.MarkFlagsMutuallyExclusive("readings", "whole")
 	return c
 }
 
@@ -83,6 +89,27 @@ func (p *program) importRegister(ctx context.Context, a *app.App, files []string
 		return err
 	}
 	return p.done("%d objects recorded: %d sites, %d AHUs, %d banks, %d items in all.", n, len(c.Sites), len(c.AHUs), len(c.Banks), len(c.Items))
+}
+
+func (p *program) importLedger(ctx context.Context, a *app.App, files []string, save bool) error {
+	if len(files) != 1 {
+		return errors.New("a ledger is one file")
+	}
+	f, err := os.Open(files[0])
+	if err != nil {
+		return err
+	}
+	n, err := a.ImportLedger(ctx, files[0], f, save)
+	if err := errors.Join(err, f.Close()); err != nil {
+		return err
+	}
+	if !save {
+		return p.done("%d entries; no faults. Nothing saved: add --save to record them.", n)
+	}
+	if _, err := a.View.Rebuild(ctx, a.Now(), nil); err != nil {
+		return err
+	}
+	return p.done("%d entries brought back with their numbers, and every forecast made anew. Keys, posts and the settings are not part of it.", n)
 }
 
 func sourceOf(files []string) string {
@@ -156,19 +183,19 @@ func (p *program) done(format string, args ...any) error {
 func (p *program) exportCommand() *cobra.Command {
 	var what string
 	c := &cobra.Command{
-		Use: "export FILE", Short: "Write the register (YAML, CSV, XLSX) or the ledger (NDJSON) to a file; - is standard output",
+		Use: "export FILE", Short: "Write the register (YAML, CSV, XLSX) or the whole ledger (NDJSON; with --table ledger CSV, XLSX); - is standard output",
 		Args: cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			return p.with(c, func(ctx context.Context, a *app.App) error {
-				return p.export(ctx, a, args[0], registerfile.Table(what))
+				return p.export(ctx, a, args[0], what)
 			})
 		},
 	}
-	c.Flags().StringVar(&what, "table", "banks", "of a CSV file: sites, items, ahus or banks")
+	c.Flags().StringVar(&what, "table", "", "sites, items, ahus or banks of a CSV file (default banks), or ledger")
 	return c
 }
 
-func (p *program) export(ctx context.Context, a *app.App, name string, table registerfile.Table) (err error) {
+func (p *program) export(ctx context.Context, a *app.App, name, table string) (err error) {
 	w := p.out
 	if name != "-" {
 		f, ferr := os.Create(name)
@@ -182,32 +209,28 @@ func (p *program) export(ctx context.Context, a *app.App, name string, table reg
 		}()
 		w = f
 	}
+	ext := strings.ToLower(filepath.Ext(name))
+	if table == ledgerTable || ext == ".ndjson" || ext == ".jsonl" || ext == "" {
+		if ext == "" {
+			name = "-.ndjson"
+		}
+		_, err := a.ExportLedger(ctx, name, w)
+		return err
+	}
 	reg, err := a.View.Register(ctx)
 	if err != nil {
 		return err
 	}
-	switch ext := strings.ToLower(filepath.Ext(name)); ext {
+	switch ext {
 	case ".yaml", ".yml":
 		return registerfile.WriteYAML(w, reg.Contents())
 	case ".csv":
-		return registerfile.WriteCSV(w, table, reg.Contents())
+		return registerfile.WriteCSV(w, registerfile.Table(cmp.Or(table, "banks")), reg.Contents())
 	case ".xlsx":
 		return registerfile.WriteXLSX(w, reg.Contents())
-	case ".ndjson", ".jsonl", "":
-		var after int64
-		for {
-			batch, err := a.Store.Entries(ctx, ledger.Filter{AfterSeq: after, Limit: 5000})
-			if err != nil || len(batch) == 0 {
-				return err
-			}
-			for _, x := range batch {
-				if err := encode(w, x); err != nil {
-					return err
-				}
-				after = x.Seq
-			}
-		}
-	default:
-		return fmt.Errorf("%q is not a form to export to; name a file ending in .yaml, .csv, .xlsx or .ndjson", ext)
 	}
+	return fmt.Errorf("%q is not a form to export to; name a file ending in .yaml, .csv, .xlsx or .ndjson", ext)
 }
+
+// ledgerTable asks for the entries instead of the register.
+const ledgerTable = "ledger"
