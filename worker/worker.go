@@ -40,6 +40,8 @@ type Recomputer struct {
 	ReplyWait  time.Duration // a reply goes without its forecast after so long
 	Events     *Events       // told of every new assessment; nil: nobody
 
+	// Took, when set, is told how long each recompute took.
+	Took func(d time.Duration)
 	// Slow, when set, is called before each recompute: a test's hook.
 	Slow func(ctx context.Context, bank string)
 }
@@ -91,8 +93,14 @@ func (r *Recomputer) handle(ctx context.Context, n queue.Notice) error {
 		r.Slow(ctx, n.Bank)
 	}
 	bank := plant.BankID(n.Bank)
+	began := time.Now()
 	a, err := r.View.Recompute(ctx, bank, r.Now())
 	if err == nil {
+		took := time.Since(began)
+		r.Log.Debug("recomputed", "bank", n.Bank, "entry", a.UpTo, "took", took)
+		if r.Took != nil {
+			r.Took(took)
+		}
 		err = r.Events.Assessed(ctx, a)
 	}
 	if errors.Is(err, view.ErrNoBank) && !errors.Is(err, ledger.ErrUnavailable) {

@@ -33,14 +33,15 @@ type Server struct {
 	Now   func() time.Time // domain clock; also of the signature window
 	Log   *slog.Logger
 
-	MaxBody   int64         // bytes as sent; unpacked eight times that
-	MaxItems  int           // in one request; 0: 10 000
-	InFlight  int           // requests answered at a time; 0: 256
-	Rate      float64       // requests a second for one key and its successors
-	Burst     int           // of them at once
-	KeysFor   time.Duration // a key revoked is taken for so long at most; 0: a second
-	PlantFor  time.Duration // the register is taken as read for so long; 0: 50 ms
-	StopAfter time.Duration // requests begun are given so long when stopping; 0: 10 s
+	MaxBody    int64         // bytes as sent; unpacked eight times that
+	MaxItems   int           // in one request; 0: 10 000
+	InFlight   int           // requests answered at a time; 0: 256
+	Rate       float64       // requests a second for one key and its successors
+	Burst      int           // of them at once
+	KeysFor    time.Duration // a key revoked is taken for so long at most; 0: a second
+	PlantFor   time.Duration // the register is taken as read for so long; 0: 50 ms
+	HeaderWait time.Duration // a header must be complete by then; 0: 5 s
+	StopAfter  time.Duration // requests begun are given so long when stopping; 0: 10 s
 
 	Metrics *prometheus.Registry // served at /metrics; nil: one of its own
 
@@ -94,7 +95,7 @@ func orElse[T comparable](v, fallback T) T {
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	a := newAPI(*s)
 	srv := &http.Server{
-		Handler: a.handler(), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 30 * time.Second,
+		Handler: a.handler(), ReadHeaderTimeout: orElse(s.HeaderWait, 5*time.Second), ReadTimeout: 30 * time.Second,
 		WriteTimeout: 30 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
 		ErrorLog: slog.NewLogLogger(s.Log.Handler(), slog.LevelDebug), // of connections: their senders' affair
 	}

@@ -68,6 +68,7 @@ func Open(ctx context.Context, cfg config.Config, o Options) (*App, error) {
 	if a.Store, err = OpenStore(ctx, cfg, a.Log); err != nil {
 		return nil, err
 	}
+	a.Store = told{a.Store, a.Log}
 	if a.Queue, err = openQueue(cfg); err != nil {
 		return nil, errors.Join(err, a.Store.Close())
 	}
