@@ -80,3 +80,12 @@ func TestToldOnlyWhereThereIsOne(t *testing.T) {
 		}
 	}
 }
+
+// An emergency is heard in a message that is too long to be read otherwise.
+func TestEmergencyInALongMessage(t *testing.T) {
+	t.Parallel()
+	m := phrase.Understand("AHU-2 is on fire\n"+strings.Repeat("AHU-3 bag 205 pa\n", 1000), scopeNamed("north"))
+	if m.Code != phrase.RefuseEmergency || len(m.Items) > 0 {
+		t.Errorf("means %s", summary(m))
+	}
+}

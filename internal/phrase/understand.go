@@ -14,7 +14,8 @@ import (
 // and looks at no more than MaxLength bytes.
 //
 // The way of a message: lex cuts it into tokens; marksOf names them (tags,
-// banks, numbers with units, times, cues); places, airflow and units are settled
+// banks, numbers with units, times, cues); places are settled, and an emergency
+// anywhere in the message ends the reading there; airflow and units are settled
 // over the whole message, because they carry from line to line; then each line
 // is tried as a refusal, a command or question, and as statements about one AHU
 // after the other. Whatever is unclear becomes a problem; the first problem is
@@ -23,7 +24,7 @@ func Understand(text string, sc Scope) Meaning {
 	text = clean(text)
 	if len(text) > MaxLength {
 		m := Understand(text[:MaxLength], sc)
-		if m.Outcome == Chatter {
+		if m.Outcome == Chatter || m.Code == RefuseEmergency {
 			return m
 		}
 		return Meaning{Outcome: Refused, Code: RefuseLong, Reply: sayTooLong(), About: m.About}
