@@ -50,6 +50,25 @@ func (s *Sample) Add(lives []FinishedLife) {
 	}
 }
 
+// Full reports whether there are lives enough: of banks that come in the order of
+// SampleOrder no more are kept.
+func (s *Sample) Full() bool { return s.lives >= mostLives }
+
+// SampleOrder sorts banks (Group of their lives) into the order in which a Sample
+// prefers them, so that no more of a fleet need be read than will be kept.
+func SampleOrder(banks []string) []string {
+	ranked := make([]bankLives, len(banks))
+	for i, b := range banks {
+		ranked[i] = bankLives{rank: rankOf(FinishedLife{Group: b}), group: b}
+	}
+	slices.SortFunc(ranked, bankLives.compare)
+	out := make([]string, len(banks))
+	for i, r := range ranked {
+		out[i] = r.group
+	}
+	return out
+}
+
 // Lives are the lives kept.
 func (s *Sample) Lives() []FinishedLife {
 	out := make([]FinishedLife, 0, s.lives)

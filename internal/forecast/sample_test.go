@@ -52,6 +52,22 @@ func TestSampleOfABigFleet(t *testing.T) {
 	if !reflect.DeepEqual(sample(), first) {
 		t.Error("the order of banks changes the sample")
 	}
+	by := map[string][]forecast.FinishedLife{}
+	var names []string
+	for _, b := range banks {
+		by[b[0].Group] = b
+		names = append(names, b[0].Group)
+	}
+	var ordered forecast.Sample
+	for _, name := range forecast.SampleOrder(names) {
+		if ordered.Full() {
+			break
+		}
+		ordered.Add(by[name])
+	}
+	if !reflect.DeepEqual(ordered.Lives(), first) {
+		t.Error("taken in order until full, the sample is another")
+	}
 	if testing.Short() {
 		return
 	}

@@ -64,33 +64,58 @@ func (s *school) add(reg *plant.Register, bank plant.BankID, past assess.Past) {
 		s.lives[b.Stage] = &forecast.Sample{}
 	}
 	s.lives[b.Stage].Add(past.Lives)
-	for _, m := range past.Months {
-		s.months[bank.Site()] = append(s.months[bank.Site()], forecast.SeasonLife{Group: string(bank), Hours: m})
+	s.months[bank.Site()] = append(s.months[bank.Site()], monthsOf(bank, past)...)
+}
+
+// monthsOf is what the past of a bank says of its site's season.
+func monthsOf(bank plant.BankID, past assess.Past) []forecast.SeasonLife {
+	out := make([]forecast.SeasonLife, len(past.Months))
+	for i, m := range past.Months {
+		out[i] = forecast.SeasonLife{Group: string(bank), Hours: m}
 	}
+	return out
 }
 
 // teach learns from what was gathered of the entries up to head, and stores it.
 func (v *View) teach(ctx context.Context, reg *plant.Register, s *school, head int64, now time.Time) error {
-	g, stageCtx := errgroup.WithContext(ctx) // each stage is some seconds' work for a big fleet
-	for _, stage := range []plant.Stage{plant.Primary, plant.Secondary, plant.Third, plant.Return} {
-		g.Go(func() error {
-			prior, taught := forecast.ClassPrior(string(stage)), false
-			if sample := s.lives[stage]; sample != nil {
-				if lives := sample.Lives(); len(lives) > 0 {
-					prior, taught = forecast.Learn(prior, lives), true
-				}
-			}
-			return v.learnt(stageCtx, priorPlace(stage), prior, taught, head, now)
-		})
-	}
-	if err := g.Wait(); err != nil {
+	if err := v.teachStages(ctx, s.lives, head, now); err != nil {
 		return err
 	}
 	for _, site := range reg.Sites() {
-		season := forecast.LearnSeason(s.months[site.ID])
-		if err := v.learnt(ctx, seasonPlace(site.ID), season, season != forecast.FlatSeason(), head, now); err != nil {
+		if _, err := v.teachSeason(ctx, site.ID, s.months[site.ID], head, now); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// stages are those that have a prior of their own.
+var stages = [...]plant.Stage{plant.Primary, plant.Secondary, plant.Third, plant.Return}
+
+// teachStages learns and stores the prior of each stage, side by side: for a big
+// fleet each is some seconds' work.
+func (v *View) teachStages(ctx context.Context, lives map[plant.Stage]*forecast.Sample, head int64, now time.Time) error {
+	g, ctx := errgroup.WithContext(ctx)
+	for _, stage := range stages {
+		g.Go(func() error {
+			prior, taught := forecast.ClassPrior(string(stage)), false
+			if sample := lives[stage]; sample != nil {
+				if lives := sample.Lives(); len(lives) > 0 {
+					prior, taught = forecast.Learn(prior, lives), true
+				}
+			}
+			return v.learnt(ctx, priorPlace(stage), prior, taught, head, now)
+		})
+	}
+	return g.Wait()
+}
+
+// teachSeason learns and stores the season of a site; nil where there is none.
+func (v *View) teachSeason(ctx context.Context, site string, months []forecast.SeasonLife, head int64, now time.Time) (*forecast.Season, error) {
+	season := forecast.LearnSeason(months)
+	flat := season == forecast.FlatSeason()
+	if err := v.learnt(ctx, seasonPlace(site), season, !flat, head, now); err != nil || flat {
+		return nil, err
+	}
+	return &season, nil
 }

@@ -17,13 +17,18 @@ import (
 	"clogwise/internal/plant"
 )
 
-// Rebuild drops every projection and makes them again from the entries: it first
-// gathers what the fleet's finished lives teach, then assesses every bank with
-// that. AHUs are worked on side by side, each read once in each of the two
-// rounds, and no more of the fleet is held in memory than its register and a
-// sample of its lives. It returns the number of banks. progress, if not nil, is
-// called after each bank of each round, by one at a time.
+// Rebuild drops every projection and makes them again from the entries. What the
+// fleet's finished lives teach comes first, from a sample of its banks; then it
+// goes from site to site, learns the season there and assesses every bank. AHUs
+// are worked on side by side, and no more is held in memory than the register and
+// a share of a site's entries. It returns the number of banks. progress, if not
+// nil, is called after each bank, by one at a time.
 func (v *View) Rebuild(ctx context.Context, now time.Time, progress func(done, total int)) (int, error) {
+	return v.rebuild(ctx, now, mostKept, progress)
+}
+
+// rebuild is Rebuild with room for so many entries of a site in memory.
+func (v *View) rebuild(ctx context.Context, now time.Time, room int, progress func(done, total int)) (int, error) {
 	reg, err := v.Register(ctx)
 	if err != nil {
 		return 0, err
@@ -35,80 +40,229 @@ func (v *View) Rebuild(ctx context.Context, now time.Time, progress func(done, t
 	if err != nil {
 		return 0, err
 	}
-	total := len(reg.Banks(""))
-	r := rebuilding{View: v, now: now, taught: map[plant.Stage]forecast.Prior{}, seasons: map[string]*forecast.Season{}}
-	if progress != nil {
-		r.step = func() {
-			r.done++
-			progress(min(r.done, 2*total), 2*total)
+	banks := reg.Banks("")
+	r := rebuilding{View: v, now: now, head: head, room: room, total: len(banks), progress: progress, priors: map[plant.Stage]forecast.Prior{}}
+	if err := r.learn(ctx, reg, banks); err != nil {
+		return 0, err
+	}
+	bySite := func(a, b plant.BankID) bool { return a.Site() == b.Site() }
+	for site := range chunksBy(banks, bySite) {
+		if err := r.site(ctx, site); err != nil {
+			return 0, err
 		}
 	}
-	if err := r.eachBank(ctx, reg, r.learn); err != nil {
-		return 0, err
-	}
-	if err := v.teach(ctx, reg, &r.school, head, now); err != nil {
-		return 0, err
-	}
-	if err := r.recall(ctx, reg); err != nil {
-		return 0, err
-	}
-	return total, r.eachBank(ctx, reg, r.assess)
+	return len(banks), nil
 }
 
 // rebuilding is a Rebuild under way.
 type rebuilding struct {
 	*View
-	now     time.Time
-	taught  map[plant.Stage]forecast.Prior
-	seasons map[string]*forecast.Season
+	now      time.Time
+	head     int64 // of the ledger when it began
+	room     int   // for entries of a site
+	priors   map[plant.Stage]forecast.Prior
+	total    int
+	progress func(done, total int)
 
-	mu     sync.Mutex
-	school school
-	made   []ledger.Projection // not yet stored
-	done   int
-	step   func() // nil: nobody is told
+	mu   sync.Mutex
+	made []ledger.Projection // not yet stored
+	done int
 }
 
-// recall reads what was taught, once for all banks.
-func (r *rebuilding) recall(ctx context.Context, reg *plant.Register) error {
-	var errs []error
-	for _, s := range []plant.Stage{plant.Primary, plant.Secondary, plant.Third, plant.Return} {
-		prior, err := r.Prior(ctx, s)
-		r.taught[s] = prior
-		errs = append(errs, err)
+// chunksBy yields the runs of neighbours that are alike.
+func chunksBy(ids []plant.BankID, alike func(a, b plant.BankID) bool) func(yield func([]plant.BankID) bool) {
+	return func(yield func([]plant.BankID) bool) {
+		for start := 0; start < len(ids); {
+			end := start + 1
+			for end < len(ids) && alike(ids[start], ids[end]) {
+				end++
+			}
+			if !yield(ids[start:end:end]) {
+				return
+			}
+			start = end
+		}
 	}
-	for _, s := range reg.Sites() {
-		season, err := r.season(ctx, s.ID)
-		r.seasons[s.ID] = season
-		errs = append(errs, err)
-	}
-	return errors.Join(errs...)
 }
 
-// learn takes the past of one bank.
-func (r *rebuilding) learn(_ context.Context, in assess.Input, _ int64) error {
-	past := assess.PastOf(in)
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.school.add(in.Register, in.Bank, past)
+// sideBySide does something for each of n, as many at a time as keep the
+// processors busy while others wait for the disk.
+func sideBySide(ctx context.Context, n int, do func(ctx context.Context, i int) error) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(2 * runtime.GOMAXPROCS(0))
+	for i := range n {
+		g.Go(func() error { return do(ctx, i) })
+	}
+	return g.Wait()
+}
+
+// learn learns the prior of each stage and stores it.
+func (r *rebuilding) learn(ctx context.Context, reg *plant.Register, banks []plant.BankID) error {
+	of := map[plant.Stage][]string{}
+	for _, id := range banks {
+		b, _ := reg.Bank(id)
+		of[b.Stage] = append(of[b.Stage], string(id))
+	}
+	lives := map[plant.Stage]*forecast.Sample{}
+	for _, stage := range stages {
+		var err error
+		if lives[stage], err = r.sample(ctx, of[stage]); err != nil {
+			return err
+		}
+	}
+	if err := r.teachStages(ctx, lives, r.head, r.now); err != nil {
+		return err
+	}
+	for stage := range of {
+		var err error
+		if r.priors[stage], err = r.Prior(ctx, stage); err != nil {
+			return err
+		}
+	}
 	return nil
 }
 
-// assess makes the projection of one bank.
-func (r *rebuilding) assess(ctx context.Context, in assess.Input, head int64) error {
-	a, err := r.conclude(ctx, &in)
+// sampledAtOnce is the number of banks read before it is looked whether there are
+// lives enough.
+const sampledAtOnce = 64
+
+// sample gathers the finished lives that a Sample of all these banks would keep,
+// and reads no others.
+func (r *rebuilding) sample(ctx context.Context, banks []string) (*forecast.Sample, error) {
+	s := &forecast.Sample{}
+	for some := range slices.Chunk(forecast.SampleOrder(banks), sampledAtOnce) {
+		pasts := make([]assess.Past, len(some))
+		err := sideBySide(ctx, len(some), func(ctx context.Context, i int) error {
+			in, err := r.input(ctx, plant.BankID(some[i]), r.now, nil)
+			if err != nil && !errors.Is(err, ErrNoBank) {
+				return err
+			}
+			pasts[i] = assess.PastOf(in)
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+		for _, p := range pasts {
+			if s.Full() {
+				return s, nil
+			}
+			s.Add(p.Lives)
+		}
+	}
+	return s, nil
+}
+
+// unit is an AHU as it was read: as in View.assess the head before the entries,
+// so that what arrives meanwhile leaves its banks lagging.
+type unit struct {
+	head   int64
+	inputs []assess.Input // of its banks, without prior and season
+}
+
+func (u unit) entries() int {
+	n := 0
+	for _, in := range u.inputs {
+		n += len(in.Entries)
+	}
+	return n
+}
+
+const (
+	mostKept    = 200_000 // entries of a site held in memory; what is beyond is read twice
+	unitsAtOnce = 200     // AHUs between two writes to the store
+)
+
+// site assesses the banks of one site, after learning its season from them.
+func (r *rebuilding) site(ctx context.Context, banks []plant.BankID) error {
+	var ahus []plant.BankID
+	for some := range chunksBy(banks, func(a, b plant.BankID) bool { return a.AHU() == b.AHU() }) {
+		ahus = append(ahus, some[0].AHU())
+	}
+	var (
+		mu     sync.Mutex
+		months []forecast.SeasonLife
+		room   = r.room
+		kept   = make([]*unit, len(ahus))
+	)
+	err := sideBySide(ctx, len(ahus), func(ctx context.Context, i int) error {
+		u, err := r.readUnit(ctx, ahus[i])
+		if err != nil {
+			return err
+		}
+		var here []forecast.SeasonLife
+		for _, in := range u.inputs {
+			here = append(here, monthsOf(in.Bank, assess.PastOf(in))...)
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		months = append(months, here...)
+		if n := u.entries(); n <= room {
+			room -= n
+			kept[i] = &u
+		}
+		return nil
+	})
 	if err != nil {
 		return err
 	}
-	a.UpTo = max(a.UpTo, head)
-	p, err := projectionOf(a)
+	season, err := r.teachSeason(ctx, banks[0].Site(), months, r.head, r.now)
 	if err != nil {
 		return err
 	}
+	for start := 0; start < len(ahus); start += unitsAtOnce {
+		n := min(unitsAtOnce, len(ahus)-start)
+		err := sideBySide(ctx, n, func(ctx context.Context, i int) error {
+			i += start
+			u := kept[i]
+			kept[i] = nil // let the entries go
+			return r.unit(ctx, ahus[i], u, season)
+		})
+		if err != nil {
+			return err
+		}
+		if err := r.store(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// unit makes the projections of an AHU's banks; a nil one is read first.
+func (r *rebuilding) unit(ctx context.Context, ahu plant.BankID, u *unit, season *forecast.Season) error {
+	if u == nil {
+		again, err := r.readUnit(ctx, ahu)
+		if err != nil {
+			return err
+		}
+		u = &again
+	}
+	for _, in := range u.inputs {
+		b, _ := in.Register.Bank(in.Bank)
+		in.Prior, in.Season = r.priors[b.Stage], season
+		a, err := r.conclude(ctx, &in)
+		if err != nil {
+			return err
+		}
+		a.UpTo = max(a.UpTo, u.head)
+		p, err := projectionOf(a)
+		if err != nil {
+			return err
+		}
+		r.keep(p)
+	}
+	return nil
+}
+
+// keep holds a projection until the next write and tells of it.
+func (r *rebuilding) keep(p ledger.Projection) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.made = append(r.made, p)
-	return nil
+	r.done++
+	if r.progress != nil {
+		r.progress(min(r.done, r.total), r.total)
+	}
 }
 
 // store writes the projections made so far, all at once: a store may have to
@@ -122,82 +276,32 @@ func (r *rebuilding) store(ctx context.Context) error {
 	return g.Wait()
 }
 
-// unitsAtOnce is the number of AHUs between two writes to the store.
-const unitsAtOnce = 200
-
-// eachBank does something with the input of every bank, some AHUs at a time: as
-// many as keep the processors busy while others wait for the disk.
-func (r *rebuilding) eachBank(ctx context.Context, reg *plant.Register, do func(context.Context, assess.Input, int64) error) error {
-	for some := range slices.Chunk(reg.AHUs(""), unitsAtOnce) {
-		g, unitCtx := errgroup.WithContext(ctx)
-		g.SetLimit(2 * runtime.GOMAXPROCS(0))
-		for _, ahu := range some {
-			g.Go(func() error { return r.unit(unitCtx, ahu, do) })
-		}
-		if err := g.Wait(); err != nil {
-			return err
-		}
-		if err := r.store(ctx); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// unit does something with each bank of an AHU. As in View.assess the head is
-// read first, so that what arrives meanwhile leaves the bank lagging.
-func (r *rebuilding) unit(ctx context.Context, ahu plant.BankID, do func(context.Context, assess.Input, int64) error) error {
+// readUnit reads an AHU: the entries of each bank, and those of the AHU and its site
+// that bear on all of them.
+func (r *rebuilding) readUnit(ctx context.Context, ahu plant.BankID) (unit, error) {
 	head, err := r.Store.Head(ctx)
 	if err != nil {
-		return err
+		return unit{}, err
 	}
 	reg, err := r.Register(ctx)
 	if err != nil {
-		return err
+		return unit{}, err
 	}
-	banks := reg.Banks(ahu)
-	own, wider, err := r.readUnit(ctx, ahu, banks)
-	if err != nil {
-		return err
-	}
-	for i, id := range banks {
-		in := assess.Input{Register: reg, Bank: id, Entries: slices.Concat(own[i], wider), Now: r.now, Season: r.seasons[id.Site()]}
-		b, _ := reg.Bank(id)
-		if in.Prior = r.taught[b.Stage]; in.Prior.Check() != nil {
-			in.Prior = forecast.ClassPrior(string(b.Stage))
-		}
-		if err := do(ctx, in, head); err != nil {
-			return err
-		}
-		r.tell()
-	}
-	return nil
-}
-
-// readUnit reads the entries of each bank, and those of the AHU and its site that
-// bear on all of them.
-func (r *rebuilding) readUnit(ctx context.Context, ahu plant.BankID, banks []plant.BankID) (own [][]entry.Entry, wider []entry.Entry, err error) {
-	own = make([][]entry.Entry, len(banks))
-	for i, id := range banks {
-		if own[i], err = r.Store.Entries(ctx, ledger.Filter{Place: id, Exact: true}); err != nil {
-			return nil, nil, err
-		}
-	}
+	var wider []entry.Entry
 	for _, place := range []plant.BankID{ahu, plant.BankID(ahu.Site())} {
 		more, err := r.Store.Entries(ctx, ledger.Filter{Place: place, Exact: true, Kinds: assess.WiderKinds})
 		if err != nil {
-			return nil, nil, err
+			return unit{}, err
 		}
 		wider = append(wider, more...)
 	}
-	return own, wider, nil
-}
-
-func (r *rebuilding) tell() {
-	if r.step == nil {
-		return
+	u := unit{head: head}
+	for _, id := range reg.Banks(ahu) {
+		own, err := r.Store.Entries(ctx, ledger.Filter{Place: id, Exact: true})
+		if err != nil {
+			return unit{}, err
+		}
+		u.inputs = append(u.inputs, assess.Input{Register: reg, Bank: id, Entries: append(own, wider...), Now: r.now})
 	}
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.step()
+	return u, nil
 }
