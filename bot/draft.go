@@ -47,6 +47,7 @@ func (d *draft) item(ctx context.Context, it phrase.Item) error {
 		}
 		return nil
 	case entry.Booking:
+		body.Crew = spelled(d.talk.siteOf(it.Place), body.Crew)
 		for _, bank := range d.talk.reg.Banks(it.Place) {
 			d.put(bank, it, body)
 		}

@@ -52,6 +52,18 @@ func saysYear(line string, year int) bool {
 	return strings.Contains(line, "/"+short) || strings.Contains(line, "."+short) || strings.Contains(line, "-"+short) || strings.Contains(line, "'"+short)
 }
 
+// spelled gives people the names that the register has for them.
+func spelled(site plant.Site, crew []string) []string {
+	out := slices.Clone(crew)
+	known := slices.Concat(site.Crew, site.Supervisors)
+	for i, who := range out {
+		if k := slices.IndexFunc(known, func(n string) bool { return strings.EqualFold(n, strings.TrimPrefix(who, "@")) }); k >= 0 {
+			out[i] = known[k]
+		}
+	}
+	return out
+}
+
 // warnings are what speaks against the bookings and deferrals among entries.
 func (e *Engine) warnings(ctx context.Context, t *talk, entries []entry.Entry) ([]string, error) {
 	var out []string

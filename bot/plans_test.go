@@ -21,6 +21,7 @@ func TestPlansAreHeldAgainstWhatIsKnown(t *testing.T) {
 		{"holiday", nil, "book AHU-3 bag 25 Dec 09:00 with Tove", []string{"Fri 25 Dec is a day off at Quillford Clinic"}, ""},
 		{"late", nil, "book AHU-3 bag 30 Oct 09:00", []string{"By then it is past 200 Pa, 9 to 1: likely"}, ""},
 		{"a stranger", nil, "book AHU-3 bag 20 May 09:00 with Tove and Zed", []string{"Zed is not in the crew of Quillford Clinic: Tove, Idris and Pell"}, ""},
+		{"names as the register has them", nil, "book AHU-3 bag 20 May 09:00 with tove", []string{"with Tove."}, "Mind"},
 		{"booked before", []string{"book AHU-3 bag 20 May 09:00"}, "book AHU-3 bag 21 May 09:00", []string{"takes the place of its booking for Wed 20 May 09:00"}, ""},
 		{"booked elsewhere", []string{"book AHU-1 bag 20 May 09:00 with Tove"}, "book AHU-3 bag 20 May 09:30 with Tove", []string{"Tove is booked for AHU-1 secondary, Wed 20 May 09:00, too"}, ""},
 		{"put off before", []string{"defer AHU-3 bag to 28 May: theatre week"}, "book AHU-3 bag 21 May 09:00", []string{"put off until 28 May (theatre week); the booking is before"}, ""},
