@@ -56,7 +56,7 @@ func (p *parser) hurt(h hearing, i int, k peril) bool {
 	case w == "emergency":
 		return next.starts("at", "in", "on", "here", "!") || len(next) == 0
 	case w == "fall":
-		return prev.ends("a") && prev.any(fallVerbs)
+		return (prev.ends("a") || prev.ends("bad", "nasty")) && prev.any(fallVerbs) && !next.starts("in", "of")
 	case w == "breathing":
 		return prev.ends("not", "isnt", "stopped")
 	case w == "aid":
@@ -129,7 +129,7 @@ func (h hearing) idle(i int) bool {
 		return true
 	case smoke && prev.ends("a") && len(prev) > 1 && breakWords[prev[0].word], smoke && prev.ends("stop"):
 		return true
-	case w == "fire" && next.starts("it") && next[1:].starts("up"), w == "blew" && !next.starts("up"):
+	case w == "fire" && (next.starts("it") && next[1:].starts("up") || next.starts("away", "him", "them", "me")), w == "blew" && !next.starts("up"):
 		return true
 	case (w == "burning" || w == "burns" || w == "burnt" || w == "burned") && h.ahead(i, 1).any(wasteWords):
 		return true
