@@ -34,6 +34,7 @@ func (p Posts) Jobs() []Job {
 		{"nightly", func(plant.Site) string { return "30 2 * * *" }, p.nightly},
 		{"digest", func(s plant.Site) string { return cmp.Or(s.DigestAt, "0 7 * * 1") }, p.digest},
 		{"reminders", func(s plant.Site) string { return cmp.Or(s.ReminderAt, "0 15 * * 1-5") }, p.dayBefore},
+		{"points", func(plant.Site) string { return "45 7 * * *" }, p.unmapped},
 	}
 }
 
