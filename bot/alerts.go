@@ -9,6 +9,7 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
+	"clogwise/internal/locale"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 	"clogwise/internal/say"
@@ -29,33 +30,31 @@ func (e *Engine) alerts(t *talk, entries []entry.Entry) []ledger.OutboxPost {
 // those of the sites it was about, or of all the channel serves. An edit that
 // reports something worse is told again.
 func (e *Engine) safetyAlerts(t *talk, meaning phrase.Meaning) []ledger.OutboxPost {
-	text := safetyAlert(t.who, t.m.Text, meaning)
-	if text == "" {
-		return nil
-	}
 	key := "alert:" + t.m.Key()
 	if t.m.Change == channel.Edited {
 		key += ":" + digestOf(t.m.Text)
 	}
 	var out []ledger.OutboxPost
 	for _, s := range t.concerned(meaning.About) {
-		out = append(out, e.toSupervisors(t, s, key, text)...)
+		if text := safetyAlert(locale.Of(s.Language), t.who, t.m.Text, meaning); text != "" {
+			out = append(out, e.toSupervisors(t, s, key, text)...)
+		}
 	}
 	return out
 }
 
 // safetyAlert is what the supervisors are told at once of a refusal; empty when it
 // can wait. Of an emergency they get the words as typed.
-func safetyAlert(who, typed string, meaning phrase.Meaning) string {
+func safetyAlert(in locale.Locale, who, typed string, meaning phrase.Meaning) string {
 	switch {
 	case meaning.Outcome != phrase.Refused:
 		return ""
 	case meaning.Code == phrase.RefuseEmergency:
-		return "EMERGENCY reported by " + who + ": \"" + shortened(typed) + "\". I answered to call the local emergency number first and recorded nothing. Go to them now."
+		return in.Text("EMERGENCY reported by %s: \"%s\". I answered to call the local emergency number first and recorded nothing. Go to them now.", who, shortened(typed))
 	case meaning.Code == phrase.RefuseEnter:
-		return who + " asked me whether plant is safe or isolated: \"" + shortened(typed) + "\". I can't see that and said so. Please call them before any work starts."
+		return in.Text("%s asked me whether plant is safe or isolated: \"%s\". I can't see that and said so. Please call them before any work starts.", who, shortened(typed))
 	case say.IsSafety(meaning.Code):
-		return say.SafetyAlert(who, meaning.Code)
+		return say.SafetyAlert(in, who, meaning.Code)
 	}
 	return ""
 }

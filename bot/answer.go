@@ -48,7 +48,7 @@ func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (chann
 			return channel.Post{}, err
 		}
 		lags, err := e.Store.Lagging(ctx, 1000)
-		return channel.Post{Text: say.Status(counts, len(lags))}, err
+		return channel.Post{Text: say.Status(t.in(), counts, len(lags))}, err
 	}
 	var parts []string
 	var choices []channel.Choice
@@ -77,7 +77,7 @@ func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (chann
 			}
 			parts = append(parts, digest.Weekly(b, t.reg, since))
 		default:
-			return channel.Post{Text: say.NotUnderstood()}, nil
+			return channel.Post{Text: say.NotUnderstood(t.in())}, nil
 		}
 	}
 	return channel.Post{Text: strings.Join(parts, "\n\n"), Choices: choices}, nil
@@ -120,12 +120,12 @@ func onlyPlaces(b digest.Board, places []plant.BankID) digest.Board {
 func (e *Engine) aboutBanks(ctx context.Context, t *talk, q phrase.Query) (channel.Post, error) {
 	banks := t.banksAsked(q)
 	if len(banks) == 0 {
-		return channel.Post{Text: "Which AHU or bank? Write for example: " + string(q.Kind) + " AHU-3 bag"}, nil
+		return channel.Post{Text: t.in().Text("Which AHU or bank? Write for example: %s AHU-3 bag", q.Kind)}, nil
 	}
 	if q.Kind == phrase.QueryChart || q.Kind == phrase.QueryWhy {
 		const most = 4
 		if len(banks) > most {
-			return channel.Post{Text: fmt.Sprintf("That is %d banks; name one AHU or bank.", len(banks))}, nil
+			return channel.Post{Text: t.in().Text("That is %d banks; name one AHU or bank.", len(banks))}, nil
 		}
 	}
 	var as []assess.Assessment
@@ -141,7 +141,7 @@ func (e *Engine) aboutBanks(ctx context.Context, t *talk, q phrase.Query) (chann
 	switch q.Kind {
 	case phrase.QueryCost:
 		firm, err := e.firmness(ctx, as)
-		return channel.Post{Text: say.Cost(as, firm, t.reg, e.Now())}, err
+		return channel.Post{Text: say.Cost(t.in(), as, firm, t.reg, e.Now())}, err
 	case phrase.QueryWhy:
 		var parts []string
 		for _, a := range as {
@@ -160,7 +160,7 @@ func (e *Engine) aboutBanks(ctx context.Context, t *talk, q phrase.Query) (chann
 	case phrase.QueryChart:
 		return e.charts(ctx, t, as)
 	}
-	return channel.Post{Text: say.How(as, t.reg, e.Now())}, nil
+	return channel.Post{Text: say.How(t.in(), as, t.reg, e.Now())}, nil
 }
 
 // mostFirm is the number of banks up to which a question about money says what
@@ -215,7 +215,7 @@ func (e *Engine) charts(ctx context.Context, t *talk, as []assess.Assessment) (c
 		names = append(names, in.Title)
 	}
 	if len(p.Files) == 0 {
-		return channel.Post{Text: "Nothing to draw yet: no reading has been recorded."}, nil
+		return channel.Post{Text: t.in().Text("Nothing to draw yet: no reading has been recorded.")}, nil
 	}
 	p.Text = strings.Join(names, ".\n") + "."
 	return p, nil

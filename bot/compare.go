@@ -14,14 +14,14 @@ import (
 func (e *Engine) compare(ctx context.Context, t *talk, q phrase.Query) (channel.Post, error) {
 	banks := t.banksAsked(q)
 	if len(banks) != 1 || len(q.Items) < 2 {
-		return channel.Post{Text: say.CompareHow()}, nil
+		return channel.Post{Text: say.CompareHow(t.in())}, nil
 	}
 	c, err := e.View.Compare(ctx, banks[0], q.Items, e.Now())
 	if errors.Is(err, ledger.ErrUnavailable) {
 		return channel.Post{}, err
 	}
 	if err != nil {
-		return channel.Post{Text: "No comparison: " + err.Error() + "."}, nil
+		return channel.Post{Text: say.NoComparison(t.in(), err)}, nil
 	}
 	return channel.Post{Text: say.Compare(banks[0], c, t.reg)}, nil
 }

@@ -56,7 +56,7 @@ func (e *Engine) confirmed(ctx context.Context, t *talk) (handled bool, err erro
 			if bank == t.scope.Here && !strings.Contains(strings.TrimSpace(t.m.Text), " ") {
 				return false, nil // "confirmed" alone is said of many things
 			}
-			return true, e.reply(ctx, t, channel.Post{Text: say.NoSwapInDoubt(t.reg.Name(bank))})
+			return true, e.reply(ctx, t, channel.Post{Text: say.NoSwapInDoubt(t.in(), t.reg.Name(bank))})
 		}
 		seq = a.DoubtedSwap.Seq
 	}
@@ -71,7 +71,7 @@ func (e *Engine) confirmSwap(ctx context.Context, t *talk, seq int64) error {
 		return err
 	}
 	if err != nil || x.Kind != entry.KindSwap || !slices.Contains(t.scope.Sites, x.Place.Site()) {
-		return e.reply(ctx, t, channel.Post{Text: say.NoSuchSwap(seq)})
+		return e.reply(ctx, t, channel.Post{Text: say.NoSuchSwap(t.in(), seq)})
 	}
 	if _, barred := t.permitted([]phrase.Item{{Place: x.Place, Body: x.Body}}); len(barred) > 0 {
 		return e.reply(ctx, t, channel.Post{Text: say.NotAllowed(x.Kind, t.siteOf(x.Place))})
@@ -82,11 +82,11 @@ func (e *Engine) confirmSwap(ctx context.Context, t *talk, seq int64) error {
 	}
 	i := slices.IndexFunc(standing, func(s entry.Entry) bool { return s.Seq == seq })
 	if i < 0 {
-		return e.reply(ctx, t, channel.Post{Text: say.SwapTakenBack(seq)})
+		return e.reply(ctx, t, channel.Post{Text: say.SwapTakenBack(t.in(), seq)})
 	}
 	swap, _ := standing[i].Body.(entry.Swap)
 	if swap.Sure {
-		return e.reply(ctx, t, channel.Post{Text: say.SwapConfirmedBefore(seq)})
+		return e.reply(ctx, t, channel.Post{Text: say.SwapConfirmedBefore(t.in(), seq)})
 	}
 	swap.Sure = true
 	d := draft{engine: e, talk: t, key: t.m.Key(), line: t.m.Text}

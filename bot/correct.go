@@ -22,7 +22,7 @@ func (d *draft) correction(ctx context.Context, it phrase.Item, body entry.Readi
 	}
 	target, ok := readingMeant(readings, it.Was)
 	if !ok {
-		d.notes = append(d.notes, say.NothingToCorrect())
+		d.notes = append(d.notes, say.NothingToCorrect(d.talk.in()))
 		d.put(it.Place, it, body)
 		return nil
 	}
@@ -76,8 +76,7 @@ func (e *Engine) whichReading(ctx context.Context, t *talk, meaning phrase.Meani
 		if _, found := readingMeant(readings, it.Was); found || len(readings) == 0 {
 			continue
 		}
-		name, h := t.reg.Name(it.Place), t.siteOf(it.Place).Units
-		a = phrase.Asking{Code: "which-reading", Text: say.WhichReading(name, *it.Was, body.Pa, h)}
+		a = phrase.Asking{Code: "which-reading", Text: say.WhichReading(say.At(t.siteOf(it.Place), e.Now()), t.reg.Name(it.Place), *it.Was, body.Pa)}
 		if len(meaning.Items) == 1 { // a choice stands for the whole message
 			a.Choices = t.lastReadings(readings, it, body)
 		}
@@ -89,7 +88,7 @@ func (e *Engine) whichReading(ctx context.Context, t *talk, meaning phrase.Meani
 // lastReadings offers the newest readings of different values for correction.
 func (t *talk) lastReadings(readings []entry.Entry, it phrase.Item, to entry.Reading) (out []phrase.Choice) {
 	const most = 3
-	site := t.siteOf(it.Place)
+	at := say.At(t.siteOf(it.Place), t.scope.Now)
 	seen := map[string]bool{}
 	for _, x := range slices.Backward(readings) {
 		r, ok := x.Body.(entry.Reading)
@@ -103,7 +102,7 @@ func (t *talk) lastReadings(readings []entry.Entry, it phrase.Item, to entry.Rea
 			means += " at " + plain(*to.FanHz) + " Hz"
 		}
 		out = append(out, phrase.Choice{
-			Keys: []string{strconv.Itoa(len(out) + 1), old}, Label: say.ReadingOf(x, r, site.Units, site.Location()), Means: means,
+			Keys: []string{strconv.Itoa(len(out) + 1), old}, Label: say.ReadingOf(at, x, r), Means: means,
 		})
 	}
 	return out

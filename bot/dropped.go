@@ -63,11 +63,11 @@ func (e *Engine) dropped(ctx context.Context, t *talk) (handled bool, err error)
 		return true, e.reply(ctx, t, channel.Post{Text: say.NotAllowed(entry.KindReading, t.sites[0])})
 	}
 	if f.Size > maxDropped {
-		return true, e.reply(ctx, t, channel.Post{Text: say.FileTooLarge(f.Name, maxDropped)})
+		return true, e.reply(ctx, t, channel.Post{Text: say.FileTooLarge(t.in(), f.Name, maxDropped)})
 	}
 	raw, err := readDropped(ctx, f)
 	if errors.Is(err, errTooLarge) {
-		return true, e.reply(ctx, t, channel.Post{Text: say.FileTooLarge(f.Name, maxDropped)})
+		return true, e.reply(ctx, t, channel.Post{Text: say.FileTooLarge(t.in(), f.Name, maxDropped)})
 	}
 	if err != nil {
 		return true, fmt.Errorf("file of a message: %w", err)
@@ -198,7 +198,7 @@ func (e *Engine) summarise(ctx context.Context, t *talk, in examined, kept table
 			return err
 		}
 		p.Recipe = raw
-		p.Post.Choices = []channel.Choice{{Label: fmt.Sprintf("Record %d", n), Action: actionImport, Value: p.Key}}
+		p.Post.Choices = []channel.Choice{{Label: t.in().Text("Record %d", n), Action: actionImport, Value: p.Key}}
 	}
 	return e.commit(ctx, ledger.Batch{Posts: []ledger.OutboxPost{p}})
 }
@@ -216,7 +216,7 @@ func (e *Engine) imported(ctx context.Context, t *talk, key string) error {
 		raw, err = unpacked(kept.Data)
 	}
 	if err != nil || len(raw) == 0 {
-		return e.hint(ctx, t, say.StaleButton())
+		return e.hint(ctx, t, say.StaleButton(t.in()))
 	}
 	if !t.ofAnyCrew() {
 		return e.reply(ctx, t, channel.Post{Text: say.NotAllowed(entry.KindReading, t.sites[0])})
@@ -225,9 +225,9 @@ func (e *Engine) imported(ctx context.Context, t *talk, key string) error {
 	if in.Known, err = e.known(ctx, in.entries); err != nil {
 		return err
 	}
-	reply := channel.Post{Text: say.FileRecorded(in.FileSummary)}
+	reply := channel.Post{Text: say.FileRecorded(t.in(), in.FileSummary)}
 	if len(in.entries) > in.Known {
-		reply.Choices = []channel.Choice{{Label: "Undo", Action: "undo", Value: fileKey(in.entries[0].Source), Keys: []string{"undo"}}}
+		reply.Choices = []channel.Choice{say.UndoButton(t.in(), fileKey(in.entries[0].Source))}
 	}
 	return e.commit(ctx, ledger.Batch{Entries: in.entries, Posts: []ledger.OutboxPost{e.ready(t, ReplyKey(t.m), reply)}})
 }

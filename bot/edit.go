@@ -52,7 +52,7 @@ func (e *Engine) replace(ctx context.Context, t *talk, text string, origin chann
 	switch {
 	case meaning.Outcome == phrase.Ask:
 		if len(made) > 0 {
-			meaning.Ask.Text = say.EditUnclear(meaning.Ask.Text)
+			meaning.Ask.Text = say.EditUnclear(t.in(), meaning.Ask.Text)
 		}
 		return e.ask(ctx, t, *meaning.Ask, origin)
 	case len(meaning.Items) > 0:
@@ -95,7 +95,7 @@ func (e *Engine) rewrite(ctx context.Context, t *talk, meaning phrase.Meaning, o
 	case len(changed) == 0:
 		recipe = say.Recipe{Source: goneKey + ":", Retracted: gone}
 	case len(gone) > 0:
-		recipe.Also = say.LinesGone(gone)
+		recipe.Also = say.LinesGone(t.in(), gone)
 	}
 	b.Posts = e.alerts(t, added)
 	if recipe.Warnings, err = e.warnings(ctx, t, changed); err != nil {

@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"clogwise/internal/channel"
-	"clogwise/internal/daytext"
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
 	"clogwise/internal/phrase"
@@ -100,7 +99,7 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 	switch meaning.Outcome {
 	case phrase.Chatter:
 		if t.m.Direct || t.m.Mention {
-			return e.hint(ctx, t, say.NotUnderstood())
+			return e.hint(ctx, t, say.NotUnderstood(t.in()))
 		}
 		return nil
 	case phrase.Ask:
@@ -110,6 +109,9 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 	case phrase.Question:
 		if meaning.Query.Kind == phrase.QueryUndo {
 			return e.undo(ctx, t, meaning.Query.Seq)
+		}
+		if meaning.Query.Kind == phrase.QueryStepsRead {
+			return e.stepsReadTyped(ctx, t, *meaning.Query)
 		}
 		return e.answer(ctx, t, *meaning.Query)
 	}
@@ -143,10 +145,10 @@ func (t *talk) doneEarly(meaning phrase.Meaning) (phrase.Asking, bool) {
 		if j.Bank != it.Place || !j.Begun.IsZero() || !j.Start.After(it.At) {
 			continue
 		}
-		name, loc := t.reg.Name(j.Bank), t.siteOf(j.Bank).Location()
+		name, at := t.reg.Name(j.Bank), say.At(t.siteOf(j.Bank), t.scope.Now)
 		return phrase.Asking{
-			Code: "done-early", Text: say.DoneEarly(name, daytext.Moment(j.Start, loc)),
-			Choices: []phrase.Choice{{Keys: []string{"yes", "y", "ja", "si", "ok", name}, Label: "yes, done", Means: name + " job done"}},
+			Code: "done-early", Text: say.DoneEarly(at, name, j.Start),
+			Choices: []phrase.Choice{{Keys: []string{"yes", "y", "ja", "si", "ok", name}, Label: at.In.Text("yes, done"), Means: name + " job done"}},
 		}, true
 	}
 	return phrase.Asking{}, false

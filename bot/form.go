@@ -2,7 +2,6 @@ package bot
 
 import (
 	"context"
-	"fmt"
 	"slices"
 	"strings"
 
@@ -104,14 +103,15 @@ func (e *Engine) roundOffered(ctx context.Context, t *talk) (handled bool, err e
 		return true, e.reply(ctx, t, channel.Post{Text: say.NotAllowed(entry.KindReading, t.siteOf(ahus[0]))})
 	}
 	if n := t.fields(ahus); n > mostFields {
-		return true, e.reply(ctx, t, channel.Post{Text: say.TooManyFields(n)})
+		return true, e.reply(ctx, t, channel.Post{Text: say.TooManyFields(t.in(), n)})
 	}
 	var names []string
 	for _, a := range ahus {
 		names = append(names, t.reg.Name(a))
 	}
-	return true, e.reply(ctx, t, channel.Post{Text: say.FormOffer(names), Choices: []channel.Choice{
-		{Label: "Fill in", Action: channel.ActionForm, Value: formID(formRound, ahus...), Keys: []string{"fill in"}},
+	label := t.in().Text("Fill in")
+	return true, e.reply(ctx, t, channel.Post{Text: say.FormOffer(t.in(), names), Choices: []channel.Choice{
+		{Label: label, Action: channel.ActionForm, Value: formID(formRound, ahus...), Keys: say.KeysFor(t.in(), label, "fill in")},
 	}})
 }
 
@@ -171,7 +171,7 @@ func (e *Engine) formBarred(ctx context.Context, t *talk, value string) error {
 	if len(places) > 0 && !t.mayRecord(places, bodyOf(kind)) {
 		return e.reply(ctx, t, channel.Post{Text: say.NotAllowed(bodyOf(kind).Kind(), t.siteOf(places[0]))})
 	}
-	return e.hint(ctx, t, say.StaleButton())
+	return e.hint(ctx, t, say.StaleButton(t.in()))
 }
 
 const fanField = "fan:"
@@ -179,12 +179,13 @@ const fanField = "fan:"
 // round is the form for the readings of AHUs. The last values stand beside the
 // fields, not in them: what is handed in untouched must not become a reading.
 func (e *Engine) round(ctx context.Context, t *talk, ahus []plant.BankID) (*channel.Form, error) {
-	f := &channel.Form{ID: formID(formRound, ahus...), Title: "Round", Intro: say.RoundIntro(), Submit: "Record"}
+	in := t.in()
+	f := &channel.Form{ID: formID(formRound, ahus...), Title: in.Text("Round"), Intro: say.RoundIntro(in), Submit: in.Text("Record")}
 	if len(ahus) == 1 {
-		f.Title += " " + t.reg.Name(ahus[0])
+		f.Title = in.Text("Round %s", t.reg.Name(ahus[0]))
 	}
 	for _, ahu := range ahus {
-		f.Fields = append(f.Fields, channel.Field{ID: fanField + string(ahu), Label: t.reg.Name(ahu) + " fan or airflow", Hint: say.SpeedHint()})
+		f.Fields = append(f.Fields, channel.Field{ID: fanField + string(ahu), Label: in.Text("%s fan or airflow", t.reg.Name(ahu)), Hint: say.SpeedHint(in)})
 		for _, id := range t.reg.Banks(ahu) {
 			b, _ := t.reg.Bank(id)
 			if b.Gauge.Absent {
@@ -200,7 +201,7 @@ func (e *Engine) round(ctx context.Context, t *talk, ahus []plant.BankID) (*chan
 			site := t.siteOf(id)
 			f.Fields = append(f.Fields, channel.Field{
 				ID: string(id), Label: t.reg.Name(id) + " (" + string(gaugeUnit(b, site)) + ")",
-				Hint: say.LastSeen(a, site.Units, e.Now(), site.Location()),
+				Hint: say.LastSeen(a, say.At(site, e.Now())),
 			})
 		}
 	}
@@ -222,19 +223,21 @@ func gaugeUnit(b plant.Bank, s plant.Site) units.PressureUnit {
 }
 
 func (t *talk) booking(bank plant.BankID) *channel.Form {
-	return &channel.Form{ID: formID(formBook, bank), Title: "Book a change-out", Intro: say.BookIntro(t.reg.Name(bank)), Submit: "Book",
+	in := t.in()
+	return &channel.Form{ID: formID(formBook, bank), Title: in.Text("Book a change-out"), Intro: say.BookIntro(in, t.reg.Name(bank)), Submit: in.Text("Book"),
 		Fields: []channel.Field{
-			{ID: "day", Label: "Day", Hint: "2026-03-12", Kind: channel.FieldDate, Must: true},
-			{ID: "start", Label: "Start", Hint: "09:00", Value: "09:00", Kind: channel.FieldTime, Must: true},
-			{ID: "crew", Label: "Crew", Hint: "names, with commas between"},
+			{ID: "day", Label: in.Text("Day"), Hint: "2026-03-12", Kind: channel.FieldDate, Must: true},
+			{ID: "start", Label: in.Text("Start"), Hint: "09:00", Value: "09:00", Kind: channel.FieldTime, Must: true},
+			{ID: "crew", Label: in.Text("Crew"), Hint: in.Text("names, with commas between")},
 		}}
 }
 
 func (t *talk) deferral(bank plant.BankID) *channel.Form {
-	return &channel.Form{ID: formID(formDefer, bank), Title: "Put off a change-out", Intro: say.DeferIntro(t.reg.Name(bank)), Submit: "Put off",
+	in := t.in()
+	return &channel.Form{ID: formID(formDefer, bank), Title: in.Text("Put off a change-out"), Intro: say.DeferIntro(in, t.reg.Name(bank)), Submit: in.Text("Put off"),
 		Fields: []channel.Field{
-			{ID: "day", Label: "Until", Hint: "2026-03-12", Kind: channel.FieldDate, Must: true},
-			{ID: "reason", Label: "Reason", Hint: "theatre list full", Must: true},
+			{ID: "day", Label: in.Text("Until"), Hint: "2026-03-12", Kind: channel.FieldDate, Must: true},
+			{ID: "reason", Label: in.Text("Reason"), Hint: in.Text("theatre list full"), Must: true},
 		}}
 }
 
@@ -264,7 +267,7 @@ func (e *Engine) SubmitForm(ctx context.Context, s channel.Submission) (map[stri
 	case formDefer:
 		lines, faults = t.deferLine(places[0], s.Values)
 	default:
-		return nil, e.hint(ctx, t, say.StaleButton())
+		return nil, e.hint(ctx, t, say.StaleButton(t.in()))
 	}
 	if len(faults) > 0 {
 		return faults, nil
@@ -281,7 +284,7 @@ func (t *talk) roundLines(ahus []plant.BankID, values map[string]string) (lines 
 	for _, ahu := range ahus {
 		speed := strings.TrimSpace(values[fanField+string(ahu)])
 		if speed != "" && strings.Trim(speed, "0123456789.,") == "" {
-			faults[fanField+string(ahu)] = say.SpeedUnit()
+			faults[fanField+string(ahu)] = say.SpeedUnit(t.in())
 			speed = ""
 		}
 		for _, id := range t.reg.Banks(ahu) {
@@ -304,7 +307,7 @@ func (t *talk) roundLines(ahus []plant.BankID, values map[string]string) (lines 
 		}
 	}
 	if len(lines) == 0 && len(faults) == 0 {
-		faults[first] = say.NothingFilledIn()
+		faults[first] = say.NothingFilledIn(t.in())
 	}
 	return lines, faults
 }
@@ -324,13 +327,13 @@ func (t *talk) unclear(line string, place func(plant.BankID) bool) string {
 	m := phrase.Understand(line, t.scope)
 	switch {
 	case m.Outcome == phrase.Ask:
-		return say.FieldUnclear(m.Ask.Text)
+		return say.FieldUnclear(t.in(), m.Ask.Text)
 	case m.Outcome == phrase.Refused:
 		return m.Reply
 	case m.Outcome != phrase.Entry || len(m.Items) == 0 || !slices.ContainsFunc(m.Items, func(it phrase.Item) bool { return place(it.Place) }):
-		return say.FieldUnclear(fmt.Sprintf("%q is not understood.", line))
+		return say.NotALine(t.in(), line)
 	case slices.ContainsFunc(m.Items, func(it phrase.Item) bool { return !place(it.Place) }):
-		return say.FieldUnclear("This names another bank.")
+		return say.AnotherBank(t.in())
 	}
 	return ""
 }
@@ -345,7 +348,7 @@ func (t *talk) bookLine(bank plant.BankID, values map[string]string) ([]string, 
 
 func (t *talk) deferLine(bank plant.BankID, values map[string]string) ([]string, map[string]string) {
 	if strings.TrimSpace(values["reason"]) == "" {
-		return nil, map[string]string{"reason": "A reason, please."}
+		return nil, map[string]string{"reason": say.ReasonMissing(t.in())}
 	}
 	return t.oneLine("defer "+t.reg.Name(bank)+" to "+values["day"]+": "+values["reason"], "day", bank)
 }
@@ -379,8 +382,8 @@ func (e *Engine) supervisorChoices(t *talk, banks []plant.BankID) []channel.Choi
 		}
 		name := t.reg.Name(b)
 		out = append(out,
-			channel.Choice{Label: "Book " + name, Action: channel.ActionForm, Value: formID(formBook, b)},
-			channel.Choice{Label: "Put off " + name, Action: channel.ActionForm, Value: formID(formDefer, b)},
+			channel.Choice{Label: t.in().Text("Book %s", name), Action: channel.ActionForm, Value: formID(formBook, b)},
+			channel.Choice{Label: t.in().Text("Put off %s", name), Action: channel.ActionForm, Value: formID(formDefer, b)},
 		)
 	}
 	return out

@@ -5,6 +5,7 @@ import (
 
 	"clogwise/internal/channel"
 	"clogwise/internal/ledger"
+	"clogwise/internal/locale"
 	"clogwise/internal/say"
 )
 
@@ -26,7 +27,7 @@ func (e *Engine) stranger(ctx context.Context, m channel.Message) error {
 	}
 	t := talk{m: m}
 	p := ledger.OutboxPost{Key: ReplyKey(m), State: ledger.PostReady, Created: e.Now(), NotBefore: e.Now(),
-		Post: channel.Post{To: t.address(), Text: say.NoPage()}}
+		Post: channel.Post{To: t.address(), Text: say.NoPage(locale.Locale{})}}
 	if !m.Direct {
 		p.Post.To.OnlyFor = m.User
 	}

@@ -8,6 +8,7 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/digest"
 	"clogwise/internal/duelist"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/say"
 )
@@ -28,7 +29,11 @@ func (e *Engine) Page(ctx context.Context, m channel.Message) (*channel.Page, er
 		return nil, err
 	}
 	if t == nil || len(memberSites(reg, m)) == 0 {
-		return &channel.Page{Sections: []channel.Section{{Title: "Nothing here", Text: say.NoPage()}}}, nil
+		var in locale.Locale
+		if t != nil {
+			in = t.in()
+		}
+		return &channel.Page{Sections: []channel.Section{{Title: in.Text("Nothing here"), Text: say.NoPage(in)}}}, nil
 	}
 	t.sites = memberSites(reg, m)
 	return e.page(ctx, t)
@@ -36,7 +41,7 @@ func (e *Engine) Page(ctx context.Context, m channel.Message) (*channel.Page, er
 
 // page is made for the sites of the talk.
 func (e *Engine) page(ctx context.Context, t *talk) (*channel.Page, error) {
-	p := &channel.Page{}
+	p, in := &channel.Page{}, t.in()
 	var rounds []plant.BankID
 	var due []plant.BankID
 	var owed []channel.Section
@@ -45,8 +50,8 @@ func (e *Engine) page(ctx context.Context, t *talk) (*channel.Page, error) {
 		if err != nil {
 			return nil, err
 		}
-		p.Sections = append(p.Sections, channel.Section{Title: "Due", Text: say.Due(b, 0)})
-		owed = append(owed, channel.Section{Title: "Readings owed", Text: say.Owed(b)})
+		p.Sections = append(p.Sections, channel.Section{Title: in.Text("Due"), Text: say.Due(b, 0)})
+		owed = append(owed, channel.Section{Title: in.Text("Readings owed"), Text: say.Owed(b)})
 		due = append(due, dueUnbooked(b)...)
 		for _, o := range b.Owed {
 			if ahu := o.Bank.AHU(); !slices.Contains(rounds, ahu) {
@@ -55,10 +60,10 @@ func (e *Engine) page(ctx context.Context, t *talk) (*channel.Page, error) {
 		}
 	}
 	mine := slices.DeleteFunc(slices.Clone(t.jobs), func(j digest.Job) bool { return !t.worksOn(j) })
-	p.Sections = append(p.Sections, channel.Section{Title: "My bookings", Text: say.Bookings(mine, t.reg, t.who)})
+	p.Sections = append(p.Sections, channel.Section{Title: in.Text("My bookings"), Text: say.Bookings(in, mine, t.reg, t.who)})
 	p.Sections = append(p.Sections, owed...)
 	for _, ahu := range rounds[:min(len(rounds), 2*buttonsFor)] {
-		p.Choices = append(p.Choices, channel.Choice{Label: "Round " + t.reg.Name(ahu), Action: channel.ActionForm, Value: formID(formRound, ahu)})
+		p.Choices = append(p.Choices, channel.Choice{Label: in.Text("Round %s", t.reg.Name(ahu)), Action: channel.ActionForm, Value: formID(formRound, ahu)})
 	}
 	p.Choices = append(p.Choices, e.supervisorChoices(t, due)...)
 	return p, nil
@@ -96,7 +101,7 @@ func (e *Engine) pageAsked(ctx context.Context, t *talk) (handled bool, err erro
 	t.sites = slices.DeleteFunc(slices.Clone(t.sites), func(s plant.Site) bool { return !t.crewOf(s.ID) && !t.supervises(s.ID) })
 	if len(t.sites) == 0 {
 		t.sites = channelSites(t.reg, t.m)
-		return true, e.reply(ctx, t, channel.Post{Text: say.NoPage()})
+		return true, e.reply(ctx, t, channel.Post{Text: say.NoPage(t.in())})
 	}
 	p, err := e.page(ctx, t)
 	if err != nil {

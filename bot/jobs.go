@@ -2,7 +2,6 @@ package bot
 
 import (
 	"context"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -99,9 +98,9 @@ func (e *Engine) steps(t *talk, q phrase.Query) channel.Post {
 	}
 	switch {
 	case len(ahus) == 0:
-		return channel.Post{Text: "Steps for which AHU? Write for example: steps AHU-3"}
+		return channel.Post{Text: t.in().Text("Steps for which AHU? Write for example: steps AHU-3")}
 	case len(ahus) > 1:
-		return channel.Post{Text: "One AHU at a time, please: steps AHU-3"}
+		return channel.Post{Text: t.in().Text("One AHU at a time, please: steps AHU-3")}
 	}
 	ahu, _ := t.reg.AHU(ahus[0])
 	site := t.siteOf(ahus[0])
@@ -138,7 +137,7 @@ func (e *Engine) stopAlerts(t *talk, q phrase.Query) []ledger.OutboxPost {
 			if isOneOf([]string{sup}, t.m) {
 				continue
 			}
-			p := e.ready(t, "stop-asked:"+t.m.Key()+":"+string(bank.AHU())+":"+sup, channel.Post{Text: say.StopAsked(t.who, ahu.Tag)})
+			p := e.ready(t, "stop-asked:"+t.m.Key()+":"+string(bank.AHU())+":"+sup, channel.Post{Text: say.StopAsked(locale.Of(site.Language), t.who, ahu.Tag)})
 			p.Post.To = channel.Address{Platform: t.m.Platform, Channel: sup}
 			out = append(out, p)
 		}
@@ -151,30 +150,27 @@ func (e *Engine) stopAlerts(t *talk, q phrase.Query) []ledger.OutboxPost {
 func (e *Engine) stepsRead(ctx context.Context, t *talk, value string) error {
 	when, start, ahu, err := digest.ParseStepsValue(value)
 	if err != nil {
-		return e.hint(ctx, t, say.StaleButton())
+		return e.hint(ctx, t, say.StaleButton(t.in()))
 	}
 	site := t.siteOf(ahu)
 	if !t.crewOf(site.ID) && !t.supervises(site.ID) {
 		return e.reply(ctx, t, channel.Post{Text: say.NotAllowed(entry.KindStepsRead, site)})
 	}
-	text := say.JobGone()
+	in := locale.Of(site.Language)
+	text := say.JobGone(in)
 	b := ledger.Batch{}
 	for _, j := range t.jobs {
 		if j.Bank.AHU() != ahu || !j.Start.Truncate(time.Second).Equal(start.Truncate(time.Second)) {
 			continue
 		}
 		if readBy(j, string(when), t.who) {
-			text = say.StepsReadBefore(t.who, string(when))
+			text = say.StepsReadBefore(in, t.who, string(when))
 			continue
 		}
-		body := entry.StepsRead{When: string(when), Start: j.Start}
-		b.Entries = append(b.Entries, entry.Entry{
-			Source: fmt.Sprintf("read:%d:%s:%d:%s", j.Seq, when, j.Start.Unix(), t.who), Kind: body.Kind(), Place: j.Bank,
-			At: e.Now(), Received: e.Now(), By: t.who, Body: body,
-		})
+		b.Entries = append(b.Entries, e.readEntry(t, j, string(when)))
 	}
 	if len(b.Entries) > 0 {
-		text = say.StepsRead(t.who, string(when))
+		text = say.StepsRead(in, t.who, string(when))
 	}
 	b.Posts = []ledger.OutboxPost{e.ready(t, ReplyKey(t.m), channel.Post{Text: text})}
 	return e.commit(ctx, b)

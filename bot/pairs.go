@@ -65,7 +65,7 @@ func (e *Engine) pairsAsked(ctx context.Context, t *talk) (handled bool, err err
 			pairs = append(pairs, p)
 		}
 	}
-	return true, e.reply(ctx, t, channel.Post{Text: say.Pairs(pairs)})
+	return true, e.reply(ctx, t, channel.Post{Text: say.Pairs(t.in(), pairs)})
 }
 
 // ahusOf lists the AHUs of places, each once.

@@ -25,15 +25,15 @@ func (t *talk) farOff(meaning phrase.Meaning) (phrase.Asking, bool) {
 		if !ok || b.Until.Sub(t.scope.Now) < farAhead {
 			continue
 		}
-		name, loc := t.reg.Name(it.Place), t.siteOf(it.Place).Location()
-		until := b.Until.In(loc)
+		name, at := t.reg.Name(it.Place), say.At(t.siteOf(it.Place), t.scope.Now)
+		until := b.Until.In(at.Loc)
 		if saysYear(it.Line, until.Year()) {
 			continue
 		}
-		a := phrase.Asking{Code: phrase.AskDate, Text: say.FarAhead(name, until, loc)}
+		a := phrase.Asking{Code: phrase.AskDate, Text: say.FarAhead(at, name, until)}
 		if len(meaning.Items) == 1 {
 			day := until.Format("2 Jan 2006")
-			a.Choices = []phrase.Choice{{Keys: []string{"yes", "y", "ja", "si", day}, Label: day, Means: "defer " + name + " to " + day + ": " + b.Reason}}
+			a.Choices = []phrase.Choice{{Keys: []string{"yes", "y", "ja", "si", day}, Label: at.In.Date(until, "2 Jan 2006"), Means: "defer " + name + " to " + day + ": " + b.Reason}}
 		}
 		return a, true
 	}

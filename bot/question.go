@@ -40,10 +40,10 @@ func (e *Engine) ask(ctx context.Context, t *talk, a phrase.Asking, origin chann
 	if len(a.Choices) > 0 {
 		if err := e.keep(ctx, "", append(conversations(t.m), conversations(origin)...), raw, e.Expires); err != nil {
 			e.Log.Warn("question not kept", "error", err)
-			text = say.AskWithoutMemory(a) // the choices are whole messages: the person can type one
+			text = say.AskWithoutMemory(t.in(), a) // the choices are whole messages: the person can type one
 		}
 	}
-	p := e.ready(t, ReplyKey(t.m), channel.Post{Text: say.NothingSaved(text)})
+	p := e.ready(t, ReplyKey(t.m), channel.Post{Text: say.NothingSaved(t.in(), text)})
 	p.Recipe = raw
 	for i, c := range a.Choices {
 		p.Post.Choices = append(p.Post.Choices, channel.Choice{Label: c.Label, Action: "answer", Value: answerValue(p.Key, i), Keys: c.Keys})
@@ -150,7 +150,7 @@ func (e *Engine) HandlePress(ctx context.Context, p channel.Press) error {
 	case channel.ActionForm:
 		return e.formBarred(ctx, t, p.Value)
 	}
-	return e.hint(ctx, t, say.StaleButton())
+	return e.hint(ctx, t, say.StaleButton(t.in()))
 }
 
 func (e *Engine) pressedAnswer(ctx context.Context, t *talk, value string) error {
@@ -159,7 +159,7 @@ func (e *Engine) pressedAnswer(ctx context.Context, t *talk, value string) error
 		return err
 	}
 	if !ok {
-		return e.hint(ctx, t, say.StaleButton())
+		return e.hint(ctx, t, say.StaleButton(t.in()))
 	}
 	if q.Message.Change != channel.Edited {
 		taken, err := e.alreadyTaken(ctx, q.Message)
@@ -167,7 +167,7 @@ func (e *Engine) pressedAnswer(ctx context.Context, t *talk, value string) error
 			return err
 		}
 		if taken {
-			return e.hint(ctx, t, say.AlreadyAnswered())
+			return e.hint(ctx, t, say.AlreadyAnswered(t.in()))
 		}
 	}
 	asked, waits := e.waiting(ctx, q.Message)

@@ -26,7 +26,7 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 		return err
 	}
 	if len(d.entries) == 0 {
-		return e.reply(ctx, t, channel.Post{Text: say.NotUnderstood()})
+		return e.reply(ctx, t, channel.Post{Text: say.NotUnderstood(t.in())})
 	}
 	recipe := say.Recipe{Source: key + ":", Notes: append(notesOf(meaning), d.notes...), Unstated: d.unstated, Old: d.old, Undo: key}
 	recipe.Barred = t.saidInstead(meaning, barred)
@@ -36,7 +36,7 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 		return err
 	}
 	if meaning.Query != nil {
-		recipe.Also = say.OrderHint(meaning.Query)
+		recipe.Also = say.OrderHint(t.in(), meaning.Query)
 	}
 	b := ledger.Batch{Entries: d.entries, Touch: touched(t.reg, d.entries)}
 	b.Posts = e.alerts(t, d.entries)

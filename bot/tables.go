@@ -43,7 +43,7 @@ func (e *Engine) tableAsked(ctx context.Context, t *talk) (handled bool, err err
 		return true, err
 	}
 	if len(p.Files) == 0 {
-		return true, e.hint(ctx, t, say.NotUnderstood())
+		return true, e.hint(ctx, t, say.NotUnderstood(t.in()))
 	}
 	return true, e.reply(ctx, t, p)
 }
@@ -67,7 +67,7 @@ func (e *Engine) digestFiles(ctx context.Context, t *talk, q phrase.Query, form 
 			return p, err
 		}
 		p.Files = append(p.Files, f)
-		p.Text += say.TableOf(s.Name) + "\n"
+		p.Text += say.TableOf(t.in(), s.Name) + "\n"
 	}
 	return p, nil
 }
@@ -91,7 +91,7 @@ func (e *Engine) chartFiles(ctx context.Context, t *talk, q phrase.Query, form s
 			return p, err
 		}
 		p.Files = append(p.Files, f)
-		p.Text += say.TableOf(t.reg.Name(id)) + "\n"
+		p.Text += say.TableOf(t.in(), t.reg.Name(id)) + "\n"
 	}
 	return p, nil
 }

@@ -8,6 +8,7 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/digest"
 	"clogwise/internal/entry"
+	"clogwise/internal/locale"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 )
@@ -55,6 +56,15 @@ func (e *Engine) talk(ctx context.Context, m channel.Message) (*talk, error) {
 		}
 	}
 	return t, nil
+}
+
+// in is the language of the talk: that of the first site it is about. What concerns
+// a site by name is said in that site's own.
+func (t *talk) in() locale.Locale {
+	if len(t.sites) == 0 {
+		return locale.Locale{}
+	}
+	return locale.Of(t.sites[0].Language)
 }
 
 // channelSites lists the sites whose channel a message was written in.

@@ -86,7 +86,7 @@ func (e *Engine) takeBack(ctx context.Context, t *talk, key string) error {
 		return err
 	}
 	if len(made) == 0 {
-		return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo()})
+		return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo(t.in())})
 	}
 	return e.retractIfTheirs(ctx, t, made)
 }
@@ -143,27 +143,27 @@ func (e *Engine) undo(ctx context.Context, t *talk, seq int64) error {
 			return e.retractIfTheirs(ctx, t, made)
 		}
 	}
-	return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo()})
+	return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo(t.in())})
 }
 
 func (e *Engine) undoNumber(ctx context.Context, t *talk, seq int64) error {
 	x, err := e.Store.Entry(ctx, seq)
 	if errors.Is(err, ledger.ErrNotFound) || err == nil && !slices.Contains(t.scope.Sites, x.Place.Site()) {
-		return e.reply(ctx, t, channel.Post{Text: say.NoSuchEntry(seq)})
+		return e.reply(ctx, t, channel.Post{Text: say.NoSuchEntry(t.in(), seq)})
 	}
 	if err != nil {
 		return err
 	}
 	switch x.Kind {
 	case entry.KindRegister, entry.KindStepsSent, entry.KindStepsRead:
-		return e.reply(ctx, t, channel.Post{Text: say.StaysInLedger(x)})
+		return e.reply(ctx, t, channel.Post{Text: say.StaysInLedger(t.in(), x)})
 	}
 	stands, err := e.stands(ctx, x)
 	if err != nil {
 		return err
 	}
 	if !stands {
-		return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo()})
+		return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo(t.in())})
 	}
 	return e.retractIfTheirs(ctx, t, []entry.Entry{x})
 }

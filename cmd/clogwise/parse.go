@@ -13,6 +13,7 @@ import (
 
 	"clogwise/internal/app"
 	"clogwise/internal/entry"
+	"clogwise/internal/locale"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 	"clogwise/internal/say"
@@ -112,7 +113,7 @@ func (p *program) printParsed(reg *plant.Register, line string, m phrase.Meaning
 	}
 	switch {
 	case m.Ask != nil:
-		out.Code, out.Reply = m.Ask.Code, say.NothingSaved(m.Ask.Text)
+		out.Code, out.Reply = m.Ask.Code, say.NothingSaved(locale.Locale{}, m.Ask.Text)
 		for _, c := range m.Ask.Choices {
 			out.Choices = append(out.Choices, c.Means)
 		}

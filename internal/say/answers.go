@@ -2,101 +2,105 @@ package say
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
 	"clogwise/internal/assess"
-	"clogwise/internal/daytext"
 	"clogwise/internal/digest"
 	"clogwise/internal/duelist"
 	"clogwise/internal/energy"
 	"clogwise/internal/entry"
+	"clogwise/internal/locale"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
-	"clogwise/internal/units"
 )
 
 // NotUnderstood answers somebody who spoke to the bot and was not understood.
-func NotUnderstood() string {
-	return "I did not understand that; nothing was saved. Write for example: AHU-3 bag 145 Pa. Or: due, help."
+func NotUnderstood(in locale.Locale) string {
+	return in.Text("I did not understand that; nothing was saved. Write for example: AHU-3 bag 145 Pa. Or: due, help.")
 }
 
 // NothingSaved appends to a question that nothing was saved yet.
-func NothingSaved(question string) string {
-	if strings.Contains(strings.ToLower(question), "not saved") || strings.Contains(strings.ToLower(question), "nothing saved") ||
-		strings.Contains(strings.ToLower(question), "nothing closed") {
-		return question
+func NothingSaved(in locale.Locale, question string) string {
+	lower := strings.ToLower(question)
+	for _, said := range []string{"not saved", "nothing saved", "nothing closed", in.Text("not saved"), in.Text("nothing saved"), in.Text("nothing closed")} {
+		if strings.Contains(lower, said) {
+			return question
+		}
 	}
-	return question + " Nothing saved yet."
+	return question + " " + in.Text("Nothing saved yet.")
 }
 
 // AskWithoutMemory is a question whose answer cannot be waited for: it gives the
 // whole messages to choose from.
-func AskWithoutMemory(a phrase.Asking) string {
+func AskWithoutMemory(in locale.Locale, a phrase.Asking) string {
 	var b strings.Builder
 	b.WriteString(a.Text)
 	for _, c := range a.Choices {
-		b.WriteString("\nType: " + c.Means)
+		b.WriteString("\n" + in.Text("Type: %s", c.Means))
 	}
 	return b.String()
 }
 
 // EditUnclear says that an edit could not be read and the old entry stays.
-func EditUnclear(question string) string {
-	return "Your edit is unclear, so what was saved before still stands. " + question
+func EditUnclear(in locale.Locale, question string) string {
+	return in.Text("Your edit is unclear, so what was saved before still stands. %s", question)
 }
 
 // StaleButton answers a button that no longer means anything.
-func StaleButton() string {
-	return "That button is out of date; nothing was changed. Type what you want to do."
+func StaleButton(in locale.Locale) string {
+	return in.Text("That button is out of date; nothing was changed. Type what you want to do.")
 }
 
 // AlreadyAnswered answers a second press.
-func AlreadyAnswered() string {
-	return "That was answered already; it is saved once. undo takes it back."
+func AlreadyAnswered(in locale.Locale) string {
+	return in.Text("That was answered already; it is saved once. undo takes it back.")
 }
 
 // NothingToUndo answers an undo that finds nothing.
-func NothingToUndo() string {
-	return "Nothing of yours to take back here. undo and a number takes back one entry, for example: undo 4127"
+func NothingToUndo(in locale.Locale) string {
+	return in.Text("Nothing of yours to take back here. undo and a number takes back one entry, for example: undo 4127")
 }
 
 // NoSuchEntry answers an undo of an unknown number.
-func NoSuchEntry(seq int64) string {
-	return fmt.Sprintf("No entry #%d in this channel; nothing was changed. The number stands at the end of each reply.", seq)
+func NoSuchEntry(in locale.Locale, seq int64) string {
+	return in.Text("No entry #%d in this channel; nothing was changed. The number stands at the end of each reply.", seq)
 }
 
 // NotYours refuses to take back somebody else's entry.
 func NotYours(x entry.Entry, s plant.Site) string {
-	return fmt.Sprintf("#%d was recorded by %s, so it stays. They can take it back, or a supervisor: %s.", x.Seq, x.By, join(s.Supervisors))
+	in := locale.Of(s.Language)
+	return in.Text("#%d was recorded by %s, so it stays. They can take it back, or a supervisor: %s.", x.Seq, x.By, in.And(s.Supervisors))
 }
 
 // NotAllowed says who can record what the person may not.
 func NotAllowed(k entry.Kind, s plant.Site) string {
-	who := "the crew: " + join(s.Crew)
+	in := locale.Of(s.Language)
+	who := in.Text("the crew: %s", in.And(s.Crew))
 	switch k {
 	case entry.KindBooking, entry.KindDefer, entry.KindStock, entry.KindOrder, entry.KindRegister:
-		who = "a supervisor: " + join(s.Supervisors)
+		who = in.Text("a supervisor: %s", in.And(s.Supervisors))
 	}
-	return fmt.Sprintf("Not saved: %s is for %s.", kindWords(k), who)
+	return in.Text("Not saved: %s is for %s.", kindWords(in, k), who)
 }
 
-func kindWords(k entry.Kind) string {
+func kindWords(in locale.Locale, k entry.Kind) string {
 	switch k {
 	case entry.KindBooking:
-		return "booking a change-out"
+		return in.Text("booking a change-out")
 	case entry.KindDefer:
-		return "putting a date off"
+		return in.Text("putting a date off")
 	case entry.KindStock:
-		return "counting stock"
+		return in.Text("counting stock")
 	case entry.KindOrder:
-		return "placing an order"
+		return in.Text("placing an order")
 	case entry.KindReading:
-		return "recording a reading"
+		return in.Text("recording a reading")
 	case entry.KindSwap:
-		return "recording a change-out"
+		return in.Text("recording a change-out")
 	}
-	return "recording this"
+	return in.Text("recording this")
 }
 
 // IsSafety reports whether a refusal must reach a supervisor.
@@ -104,35 +108,36 @@ func IsSafety(code string) bool {
 	return code == phrase.RefuseRunning || code == phrase.RefuseLock || code == phrase.RefuseShorten
 }
 
-// SafetyAlert tells a supervisor what was refused.
-func SafetyAlert(who, code string) string {
-	what := map[string]string{
-		phrase.RefuseRunning: "asked for steps for work with the fan running",
-		phrase.RefuseLock:    "asked about removing somebody else's lock",
-		phrase.RefuseShorten: "asked to shorten the safe-work steps",
-	}[code]
-	return who + " " + what + ". I gave none. Please call them before any work starts."
+// SafetyAlert tells a supervisor what was refused, by a code that IsSafety.
+func SafetyAlert(in locale.Locale, who, code string) string {
+	switch code {
+	case phrase.RefuseRunning:
+		return in.Text("%s asked for steps for work with the fan running. I gave none. Please call them before any work starts.", who)
+	case phrase.RefuseLock:
+		return in.Text("%s asked about removing somebody else's lock. I gave none. Please call them before any work starts.", who)
+	}
+	return in.Text("%s asked to shorten the safe-work steps. I gave none. Please call them before any work starts.", who)
 }
 
 // Alert is what the supervisors are told at once about an entry, if anything.
 func Alert(reg *plant.Register, x entry.Entry) (text string, urgent bool) {
-	name := reg.Name(x.Place)
+	name, in := reg.Name(x.Place), atPlace(reg, x.Place, x.At).In
 	switch b := x.Body.(type) {
 	case entry.OverRange:
-		return name + ": gauge at its top, reported by " + x.By + ". Filters may be far past their limit; look today.", true
+		return in.Text("%s: gauge at its top, reported by %s. Filters may be far past their limit; look today.", name, x.By), true
 	case entry.Defect:
 		if b.Fixed {
 			return "", false
 		}
-		return name + ": " + b.Note + " (reported by " + x.By + ").", true
+		return in.Text("%s: %s (reported by %s).", name, b.Note, x.By), true
 	}
 	return "", false
 }
 
 // OrderHint answers a wish to order that stood beside a reading.
-func OrderHint(q *phrase.Query) string {
+func OrderHint(in locale.Locale, q *phrase.Query) string {
 	if q.Kind == phrase.QueryOrders {
-		return "The order list says what is short: type orders."
+		return in.Text("The order list says what is short: type orders.")
 	}
 	return ""
 }
@@ -140,9 +145,17 @@ func OrderHint(q *phrase.Query) string {
 // rowsShown bounds a list in chat; the rest is counted.
 const rowsShown = 12
 
+// andMore cuts a list of n in all to what is shown, and counts the rest.
+func andMore(in locale.Locale, lines []string, n int) []string {
+	if len(lines) <= rowsShown {
+		return lines
+	}
+	return append(lines[:rowsShown:rowsShown], in.Text("… and %d more.", n-rowsShown))
+}
+
 // Due is the due list of a site: what to change, by when, and what waiting costs.
 func Due(b digest.Board, within time.Duration) string {
-	loc, h := b.Site.Location(), b.Site.Units
+	s := At(b.Site, b.Now)
 	var lines []string
 	quiet := 0
 	for _, r := range b.Rows {
@@ -155,86 +168,93 @@ func Due(b digest.Board, within time.Duration) string {
 				continue
 			}
 		}
-		lines = append(lines, DueLine(r, h, b.Now, loc))
+		lines = append(lines, DueLine(r, s))
 	}
-	head := fmt.Sprintf("%s, %s: %d to look at, %d fine.", b.Site.Name, b.Now.In(loc).Format("Mon 2 Jan"), len(lines), quiet)
+	head := s.In.Text("%s, %s: %d to look at, %d fine.", b.Site.Name, s.weekday(b.Now), len(lines), quiet)
 	if len(b.Rows) == 0 {
-		return b.Site.Name + ": no banks in the register yet. Import one: clogwise import FILE"
+		return s.In.Text("%s: no banks in the register yet. Import one: clogwise import FILE", b.Site.Name)
 	}
 	if len(lines) > rowsShown {
 		rest := len(lines) - rowsShown
-		lines = append(lines[:rowsShown], fmt.Sprintf("… and %d more: clogwise due shows all.", rest))
+		lines = append(lines[:rowsShown], s.In.Text("… and %d more: clogwise due shows all.", rest))
 	}
 	return strings.Join(append([]string{head}, lines...), "\n")
 }
 
 // DueLine is one row of the due list.
-func DueLine(r duelist.Row, h units.Habit, now time.Time, loc *time.Location) string {
-	s := strings.ToUpper(string(r.Condition)) + "  " + r.Name
+func DueLine(r duelist.Row, s Setting) string {
+	in := s.In
+	line := strings.ToUpper(r.Condition.Words(in)) + "  " + r.Name
 	if r.PaNow > 0 && r.LimitPa > 0 {
-		s += fmt.Sprintf(" %s of %s", units.ShortPressure(r.PaNow, h), units.ShortPressure(r.LimitPa, h))
+		line += " " + in.Text("%s of %s", s.short(r.PaNow), s.short(r.LimitPa))
 	}
 	switch {
-	case r.Condition == duelist.Overdue && !r.Median.IsZero() && r.Median.Before(now):
-		s += ", since about " + daytext.Day(r.Median, now, loc)
+	case r.Condition == duelist.Overdue && !r.Median.IsZero() && r.Median.Before(s.Now):
+		line += in.Text(", since about %s", s.day(r.Median))
 	case r.Condition == duelist.Unread && !r.LastRead.IsZero():
-		s += ", last read " + daytext.Day(r.LastRead, now, loc)
+		line += in.Text(", last read %s", s.day(r.LastRead))
 	case r.Condition == duelist.Unread:
-		s += ", never read"
+		line += in.Text(", never read")
 	case r.Condition == duelist.Due:
-	case r.ByAge(h) && !r.Median.IsZero():
-		s += ", " + r.Governing + " " + daytext.Day(r.Median, now, loc)
+	case r.ByAge(s.Units) && !r.Median.IsZero():
+		line += ", " + s.governing(r.Governing, r.LimitPa) + " " + s.day(r.Median)
 	case !r.Median.IsZero():
-		s += ", " + daytext.Span(r.P10, r.P90, now, loc) + ", likely " + daytext.Day(r.Median, now, loc)
+		line += in.Text(", %s, likely %s", s.span(r.P10, r.P90), s.day(r.Median))
 	}
-	if r.Deferred != nil && r.Deferred.After(now) {
-		s += ", put off to " + daytext.Day(*r.Deferred, now, loc) + " (" + r.DeferReason + ")"
+	if r.Deferred != nil && r.Deferred.After(s.Now) {
+		line += in.Text(", put off to %s (%s)", s.day(*r.Deferred), r.DeferReason)
 	}
-	if r.Booked != nil {
-		s += ", booked " + daytext.Moment(*r.Booked, loc)
-		if r.Deferred != nil && r.Deferred.After(*r.Booked) {
-			s += " all the same"
-		}
+	switch {
+	case r.Booked == nil:
+	case r.Deferred != nil && r.Deferred.After(*r.Booked):
+		line += in.Text(", booked %s all the same", s.moment(*r.Booked))
+	default:
+		line += in.Text(", booked %s", s.moment(*r.Booked))
 	}
 	if r.WaitWeek.Amount.IsPositive() && r.Condition != duelist.Doubtful && r.Condition != duelist.Unread {
-		s += "; a week's wait costs " + r.WaitWeek.String()
+		line += in.Text("; a week's wait costs %s", in.Money(r.WaitWeek))
 	}
 	if len(r.Findings) > 0 && (r.Condition == duelist.Doubtful) {
-		s += ". " + r.Findings[0]
+		line += ". " + r.Findings[0]
 	}
-	return s
+	return line
 }
 
-// How answers "how is …" for one or several banks.
-func How(as []assess.Assessment, reg *plant.Register, now time.Time) string {
+// nothingKnown answers a question about banks that nobody has read.
+func nothingKnown(in locale.Locale) string {
+	return in.Text("Nothing known of it yet: no reading has been recorded.")
+}
+
+// How answers "how is …" for one or several banks; in is spoken where there is
+// nothing known of any.
+func How(in locale.Locale, as []assess.Assessment, reg *plant.Register, now time.Time) string {
 	if len(as) == 0 {
-		return "Nothing known of it yet: no reading has been recorded."
+		return nothingKnown(in)
 	}
 	var lines []string
 	for _, a := range as {
-		site, _ := reg.Site(a.Bank.Site())
-		loc, h := site.Location(), site.Units
+		s := atPlace(reg, a.Bank, now)
 		switch {
 		case a.Last == nil:
-			lines = append(lines, fmt.Sprintf("%s: %s. No reading in this filter life.", a.Name, a.Condition))
+			lines = append(lines, s.In.Text("%s: %s. No reading in this filter life.", a.Name, a.Condition.Words(s.In)))
 		default:
-			lines = append(lines, fmt.Sprintf("%s: %s, %s on %s (expected now %s at design airflow).", a.Name, a.Condition,
-				units.Pressure(a.Last.Pa, h), daytext.Day(a.Last.At, now, loc), units.ShortPressure(a.NowPa, h)))
+			lines = append(lines, s.In.Text("%s: %s, %s on %s (expected now %s at design airflow).", a.Name, a.Condition.Words(s.In),
+				s.pressure(a.Last.Pa), s.day(a.Last.At), s.short(a.NowPa)))
 		}
 		if len(as) > 1 {
-			lines[len(lines)-1] += " " + ShortOutlook(a, h, now, loc)
+			lines[len(lines)-1] += " " + ShortOutlook(a, s)
 			continue
 		}
-		lines = append(lines, Outlook(a, h, now, loc))
-		if c := CostLine(a); c != "" {
+		lines = append(lines, Outlook(a, s))
+		if c := CostLine(a, s.In); c != "" {
 			lines = append(lines, c)
 		}
 		if a.LastSwap != nil {
-			lines = append(lines, fmt.Sprintf("Last changed %s, %.0f h run since.", daytext.Day(a.LastSwap.At, now, loc), a.HoursRun))
+			lines = append(lines, s.In.Text("Last changed %s, %s h run since.", s.day(a.LastSwap.At), s.In.Number(a.HoursRun, 0)))
 		}
 		for _, f := range a.Findings {
 			if f.Open {
-				lines = append(lines, "Doubt: "+f.Text+" "+f.Check)
+				lines = append(lines, s.In.Text("Doubt: %s", f.Text+" "+f.Check))
 				break
 			}
 		}
@@ -242,89 +262,88 @@ func How(as []assess.Assessment, reg *plant.Register, now time.Time) string {
 	return strings.Join(lines, "\n")
 }
 
-// Cost answers what dirt costs. firm, from assess.Firmness, may lack banks.
-func Cost(as []assess.Assessment, firm map[plant.BankID][]energy.Sensitivity, reg *plant.Register, now time.Time) string {
+// Cost answers what dirt costs. firm, from assess.Firmness, may lack banks; in is
+// spoken where nothing is known of any.
+func Cost(in locale.Locale, as []assess.Assessment, firm map[plant.BankID][]energy.Sensitivity, reg *plant.Register, now time.Time) string {
 	var lines []string
 	for _, a := range as {
-		site, _ := reg.Site(a.Bank.Site())
+		s := atPlace(reg, a.Bank, now)
 		e := a.Energy
 		if e.Held != string(plant.FlowHeld) {
-			if c := CostLine(a); c != "" {
+			if c := CostLine(a, s.In); c != "" {
 				lines = append(lines, a.Name+": "+c)
 			} else {
-				lines = append(lines, a.Name+": no saving can be claimed; the fan does not hold its airflow.")
+				lines = append(lines, s.In.Text("%s: no saving can be claimed; the fan does not hold its airflow.", a.Name))
 			}
 			continue
 		}
-		lines = append(lines, fmt.Sprintf("%s: %s a day now (%.1f kWh, %.1f kgCO2e); %s in this life. Waiting a week more costs %s. A change-out costs %s; cheapest date %s.",
-			a.Name, e.MoneyPerDay, e.KWhPerDay, e.KgPerDay, e.MoneyLife, e.WaitWeek, e.ChangeCost, dayOr(a.LeastCost, now, site.Location(), "not foreseen")))
-		if s := IfWrong(a, firm[a.Bank]); s != "" {
-			lines[len(lines)-1] += "\n  " + s
+		lines = append(lines, s.In.Text("%s: %s a day now (%s kWh, %s kgCO2e); %s in this life. Waiting a week more costs %s. A change-out costs %s; cheapest date %s.",
+			a.Name, s.In.Money(e.MoneyPerDay), s.In.Number(e.KWhPerDay, 1), s.In.Number(e.KgPerDay, 1), s.In.Money(e.MoneyLife),
+			s.In.Money(e.WaitWeek), s.In.Money(e.ChangeCost), cheapest(a.LeastCost, s)))
+		if w := IfWrong(a, firm[a.Bank], s.In); w != "" {
+			lines[len(lines)-1] += "\n  " + w
 		}
 	}
 	if len(lines) == 0 {
-		return "Nothing known of it yet: no reading has been recorded."
+		return nothingKnown(in)
 	}
-	if len(lines) > rowsShown {
-		lines = append(lines[:rowsShown], fmt.Sprintf("… and %d more.", len(as)-rowsShown))
-	}
-	return strings.Join(lines, "\n")
+	return strings.Join(andMore(in, lines, len(as)), "\n")
 }
 
-func dayOr(t, now time.Time, loc *time.Location, none string) string {
-	if t.IsZero() {
-		return none
+// cheapest words the date at which a change-out costs least.
+func cheapest(t time.Time, s Setting) string {
+	switch {
+	case t.IsZero():
+		return s.In.Text("not foreseen")
+	case t.Before(s.Now):
+		return s.In.Text("%s, gone by", s.day(t))
 	}
-	if t.Before(now) {
-		return daytext.Day(t, now, loc) + ", gone by"
-	}
-	return daytext.Day(t, now, loc)
+	return s.day(t)
 }
 
 // Owed lists the readings that are late.
 func Owed(b digest.Board) string {
+	s := At(b.Site, b.Now)
 	if len(b.Owed) == 0 {
-		return "No readings owed at " + b.Site.Name + "."
+		return s.In.Text("No readings owed at %s.", b.Site.Name)
 	}
-	lines := []string{fmt.Sprintf("%s owed at %s:", plural(len(b.Owed), "reading", "readings"), b.Site.Name)}
-	for i, o := range b.Owed {
-		if i == rowsShown {
-			lines = append(lines, fmt.Sprintf("… and %d more.", len(b.Owed)-i))
-			break
-		}
-		s := o.Name
+	head := s.In.Count(len(b.Owed), "%d reading owed at %s:", "%d readings owed at %s:", b.Site.Name)
+	var lines []string
+	for _, o := range b.Owed {
+		line := o.Name
 		if o.Since.IsZero() {
-			s += ", never read"
+			line += s.In.Text(", never read")
 		} else {
-			s += ", last " + daytext.Day(o.Since, b.Now, b.Site.Location())
+			line += s.In.Text(", last %s", s.day(o.Since))
 		}
 		if o.Why != "" {
-			s += " (" + o.Why + ")"
+			line += " (" + o.Why + ")"
 		}
-		lines = append(lines, s)
+		lines = append(lines, line)
 	}
-	return strings.Join(lines, "\n")
+	return strings.Join(append([]string{head}, andMore(s.In, lines, len(b.Owed))...), "\n")
 }
 
 // Stock lists what the store holds.
 func Stock(b digest.Board, only []string) string {
-	lines := []string{"In store at " + b.Site.Name + ":"}
-	for _, s := range b.Stock {
-		if len(only) == 0 || contains(only, s.Item) {
-			lines = append(lines, fmt.Sprintf("%s: %d", s.Item, s.Count))
+	s := At(b.Site, b.Now)
+	lines := []string{s.In.Text("In store at %s:", b.Site.Name)}
+	for _, held := range b.Stock {
+		if len(only) == 0 || contains(only, held.Item) {
+			lines = append(lines, held.Item+": "+strconv.Itoa(held.Count))
 		}
 	}
 	for _, c := range b.OnOrder {
 		if len(only) == 0 || contains(only, c.Item) {
-			s := fmt.Sprintf("on order: %d × %s", c.Count, c.Item)
+			line := s.In.Text("on order: %d × %s", c.Count, c.Item)
 			if !c.Arrives.IsZero() {
-				s += ", expected " + daytext.Day(c.Arrives, b.Now, b.Site.Location())
+				line += s.In.Text(", expected %s", s.day(c.Arrives))
 			}
-			lines = append(lines, s)
+			lines = append(lines, line)
 		}
 	}
 	if len(lines) == 1 {
-		return "Nothing counted at " + b.Site.Name + " yet. A supervisor can type: stock CODE 14"
+		return s.In.Text("Nothing counted at %s yet. A supervisor can type: stock CODE 14", b.Site.Name)
 	}
 	return strings.Join(lines, "\n")
 }
@@ -340,69 +359,68 @@ func contains(list []string, s string) bool {
 
 // Orders lists what to order and by when.
 func Orders(b digest.Board, reg *plant.Register) string {
+	s := At(b.Site, b.Now)
 	var lines []string
 	for _, l := range b.Orders {
 		if l.Order == 0 && l.Short == 0 {
 			continue
 		}
-		s := fmt.Sprintf("%d × %s", l.Order, l.Item)
+		line := fmt.Sprintf("%d × %s", l.Order, l.Item)
 		if it, ok := reg.Item(l.Item); ok {
-			s += fmt.Sprintf(" (%d×%d×%d mm)", it.WidthMM, it.HeightMM, it.DepthMM)
+			line += fmt.Sprintf(" (%d×%d×%d mm)", it.WidthMM, it.HeightMM, it.DepthMM)
 		}
-		s += fmt.Sprintf(": need %d, in store %d, on order %d", l.Need, l.Stock, l.OnOrder)
+		line += s.In.Text(": need %d, in store %d, on order %d", l.Need, l.Stock, l.OnOrder)
 		switch {
 		case l.Order > 0 && l.Overdue:
-			s += "; ORDER TODAY, the latest date was " + daytext.Day(l.LatestOrder, b.Now, b.Site.Location())
+			line += s.In.Text("; ORDER TODAY, the latest date was %s", s.day(l.LatestOrder))
 		case l.Order > 0:
-			s += "; order by " + daytext.Day(l.LatestOrder, b.Now, b.Site.Location())
+			line += s.In.Text("; order by %s", s.day(l.LatestOrder))
 		}
 		if l.Short > 0 {
-			s += fmt.Sprintf("; %d short on %s, hurry the delivery", l.Short, daytext.Day(l.ShortOn, b.Now, b.Site.Location()))
+			line += s.In.Text("; %d short on %s, hurry the delivery", l.Short, s.day(l.ShortOn))
 		}
-		lines = append(lines, s)
+		lines = append(lines, line)
 	}
 	if len(lines) == 0 {
-		lines = []string{"Nothing to order at " + b.Site.Name + " for the next 12 weeks."}
+		lines = []string{s.In.Text("Nothing to order at %s for the next 12 weeks.", b.Site.Name)}
 	} else {
-		lines = append([]string{"To order at " + b.Site.Name + ", next 12 weeks:"}, lines...)
+		lines = append([]string{s.In.Text("To order at %s, next 12 weeks:", b.Site.Name)}, lines...)
 	}
 	for _, w := range b.Wishes {
-		lines = append(lines, fmt.Sprintf("Asked for: %d × %s (%s, %s, #%d). Once ordered, type: ordered %d %s",
-			w.Count, w.Item, w.By, daytext.Day(w.At, b.Now, b.Site.Location()), w.Seq, w.Count, w.Item))
+		lines = append(lines, s.In.Text("Asked for: %d × %s (%s, %s, #%d). Once ordered, type: %s",
+			w.Count, w.Item, w.By, s.day(w.At), w.Seq, fmt.Sprintf("ordered %d %s", w.Count, w.Item)))
 	}
 	return strings.Join(lines, "\n")
 }
 
 // Visits lists the visits proposed.
 func Visits(b digest.Board, reg *plant.Register) string {
+	s := At(b.Site, b.Now)
 	if b.PlanErr != nil {
-		return "No visits could be planned: " + b.PlanErr.Error()
+		return s.In.Text("No visits could be planned: %v", b.PlanErr)
 	}
 	if len(b.Plan.Visits) == 0 {
-		return "No change-outs foreseen at " + b.Site.Name + " in the next 12 weeks."
+		return s.In.Text("No change-outs foreseen at %s in the next 12 weeks.", b.Site.Name)
 	}
-	lines := []string{fmt.Sprintf("Visits proposed at %s, next 12 weeks (%s together, %s one by one):", b.Site.Name, b.Plan.Cost, b.Plan.Separate)}
-	for i, v := range b.Plan.Visits {
-		if i == rowsShown {
-			lines = append(lines, fmt.Sprintf("… and %d more.", len(b.Plan.Visits)-i))
-			break
-		}
+	head := s.In.Text("Visits proposed at %s, next 12 weeks (%s together, %s one by one):", b.Site.Name, s.In.Money(b.Plan.Cost), s.In.Money(b.Plan.Separate))
+	var lines []string
+	for _, v := range b.Plan.Visits {
 		var names []string
 		for _, j := range v.Jobs {
 			n := reg.Name(j.Bank)
 			switch {
 			case j.Booked && j.Late:
-				n += " (booked, late)"
+				n += s.In.Text(" (booked, late)")
 			case j.Booked:
-				n += " (booked)"
+				n += s.In.Text(" (booked)")
 			case j.Late:
-				n += " (late)"
+				n += s.In.Text(" (late)")
 			}
 			names = append(names, n+contradicted(b, j.Bank, v.Day))
 		}
-		lines = append(lines, fmt.Sprintf("%s: %s", v.Day.In(b.Site.Location()).Format("Mon 2 Jan"), strings.Join(names, ", ")))
+		lines = append(lines, s.weekday(v.Day)+": "+strings.Join(names, ", "))
 	}
-	return strings.Join(lines, "\n")
+	return strings.Join(append([]string{head}, andMore(s.In, lines, len(b.Plan.Visits))...), "\n")
 }
 
 // contradicted says that a change-out is planned although it is put off beyond
@@ -410,26 +428,28 @@ func Visits(b digest.Board, reg *plant.Register) string {
 func contradicted(b digest.Board, bank plant.BankID, day time.Time) string {
 	for _, r := range b.Rows {
 		if r.Bank == bank && r.Deferred != nil && r.Deferred.After(day.Add(12*time.Hour)) {
-			return " (though put off to " + daytext.Day(*r.Deferred, b.Now, b.Site.Location()) + ")"
+			s := At(b.Site, b.Now)
+			return s.In.Text(" (though put off to %s)", s.day(*r.Deferred))
 		}
 	}
 	return ""
 }
 
 // Status answers whether the bot is well.
-func Status(counts map[entry.Kind]int64, lagging int) string {
-	s := fmt.Sprintf("Running. %d readings and %d change-outs in the ledger.", counts[entry.KindReading], counts[entry.KindSwap])
+func Status(in locale.Locale, counts map[entry.Kind]int64, lagging int) string {
+	s := in.Text("Running. %d readings and %d change-outs in the ledger.", counts[entry.KindReading], counts[entry.KindSwap])
 	if lagging > 0 {
-		s += fmt.Sprintf(" %d forecasts are being brought up to date.", lagging)
+		s += " " + in.Text("%d forecasts are being brought up to date.", lagging)
 	}
 	return s
 }
 
 // DueAll is the due list with every bank.
 func DueAll(b digest.Board) string {
-	lines := []string{fmt.Sprintf("%s, %s: %d banks.", b.Site.Name, b.Now.In(b.Site.Location()).Format("Mon 2 Jan"), len(b.Rows))}
+	s := At(b.Site, b.Now)
+	lines := []string{s.In.Text("%s, %s: %d banks.", b.Site.Name, s.weekday(b.Now), len(b.Rows))}
 	for _, r := range b.Rows {
-		lines = append(lines, DueLine(r, b.Site.Units, b.Now, b.Site.Location()))
+		lines = append(lines, DueLine(r, s))
 	}
 	return strings.Join(lines, "\n")
 }
@@ -448,11 +468,11 @@ func Understood(reg *plant.Register, items []phrase.Item, now time.Time) string 
 }
 
 // StopAsked tells a supervisor that steps were asked for specialist-only plant.
-func StopAsked(who, tag string) string {
-	return who + " asked for steps for " + tag + ". It is for specialists only, so I gave none. Please book the specialist team."
+func StopAsked(in locale.Locale, who, tag string) string {
+	return in.Text("%s asked for steps for %s. It is for specialists only, so I gave none. Please book the specialist team.", who, tag)
 }
 
 // DoneEarly asks whether a job booked for later is done already.
-func DoneEarly(name, start string) string {
-	return name + " is booked for " + start + ". Is it done already? Nothing closed yet."
+func DoneEarly(s Setting, name string, start time.Time) string {
+	return s.In.Text("%s is booked for %s. Is it done already? Nothing closed yet.", name, s.moment(start))
 }

@@ -1,55 +1,66 @@
 package say
 
 import (
-	"fmt"
 	"math"
 	"strings"
+	"time"
 
 	"clogwise/internal/energy"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 )
 
 // CompareHow says how to ask for a comparison.
-func CompareHow() string {
-	return "Compare what in which bank? Write for example: compare BAG-F7 BAG-E60 for AHU-3 bag"
+func CompareHow(in locale.Locale) string {
+	return in.Text("Compare what in which bank? Write for example: compare BAG-F7 BAG-E60 for AHU-3 bag")
+}
+
+// NoComparison says why items cannot be compared.
+func NoComparison(in locale.Locale, why error) string {
+	return in.Text("No comparison: %v.", why)
 }
 
 // Compare tells what items would cost a year in a bank, the fitted one first.
 func Compare(bank plant.BankID, options []energy.Option, reg *plant.Register) string {
-	lines := []string{"A year in " + reg.Name(bank) + ", on its own dust and airflow:"}
+	in := atPlace(reg, bank, time.Time{}).In
+	lines := []string{in.Text("A year in %s, on its own dust and airflow:", reg.Name(bank))}
 	for i, o := range options {
-		s := fmt.Sprintf("%s (%s): %s = filters %s, energy %s (%.0f kWh, %.0f kgCO2e), labour and disposal %s; a change every %.0f run hours",
-			o.Item.Code, o.Item.Class, o.Total, o.Filters, o.Energy, o.KWh, o.KgCO2e, addOf(o), o.Hours)
+		s := in.Text("%s (%s): %s = filters %s, energy %s (%s kWh, %s kgCO2e), labour and disposal %s; a change every %s run hours",
+			o.Item.Code, o.Item.Class, in.Money(o.Total), in.Money(o.Filters), in.Money(o.Energy), in.Number(o.KWh, 0), in.Number(o.KgCO2e, 0), addOf(o, in), in.Number(o.Hours, 0))
 		if o.AtLimit {
-			s += " (at its limit)"
+			s += in.Text(" (at its limit)")
 		}
 		if i == 0 {
-			s += "; fitted now"
+			s += in.Text("; fitted now")
 		}
 		lines = append(lines, s+".")
 		if i == 0 {
 			continue
 		}
-		switch {
-		case !o.Fits:
-			lines = append(lines, "  It does not fit this bank's fronts.")
-		case !o.Class.OK:
-			lines = append(lines, "  Not advised: "+o.Class.Reason)
-		case o.Better && o.PaybackYears > 0 && !math.IsInf(o.PaybackYears, 1):
-			lines = append(lines, fmt.Sprintf("  Cheaper; the dearer set pays back in %.1f years.", o.PaybackYears))
-		case o.Better:
-			lines = append(lines, "  Cheaper.")
-		default:
-			lines = append(lines, "  Not cheaper.")
-		}
+		lines = append(lines, "  "+verdict(o, in))
 		if o.Basis != "" {
-			lines = append(lines, "  Basis: "+o.Basis+".")
+			lines = append(lines, "  "+in.Text("Basis: %s.", o.Basis))
 		}
 	}
 	return strings.Join(lines, "\n")
 }
 
-func addOf(o energy.Option) string {
+// verdict says what speaks for or against an item in place of the fitted one.
+func verdict(o energy.Option, in locale.Locale) string {
+	switch {
+	case !o.Fits:
+		return in.Text("It does not fit this bank's fronts.")
+	case !o.Class.OK:
+		return in.Text("Not advised: %s", o.Class.Reason)
+	case o.Better && o.PaybackYears > 0 && !math.IsInf(o.PaybackYears, 1):
+		return in.Text("Cheaper; the dearer set pays back in %s years.", in.Number(o.PaybackYears, 1))
+	case o.Better:
+		return in.Text("Cheaper.")
+	}
+	return in.Text("Not cheaper.")
+}
+
+func addOf(o energy.Option, in locale.Locale) string {
 	sum, err := o.Labour.Add(o.Disposal)
 	if err == nil {
 		sum, err = sum.Add(o.Visits)
@@ -57,27 +68,41 @@ func addOf(o energy.Option) string {
 	if err != nil {
 		return "?"
 	}
-	return sum.String()
+	return in.Money(sum)
 }
 
 // Firm says in one line whether the cheapest date is firm; before says that it
 // comes before the limit.
-func Firm(rows []energy.Sensitivity, before bool) string {
+func Firm(in locale.Locale, rows []energy.Sensitivity, before bool) string {
 	if len(rows) == 0 {
 		return ""
-	}
-	what := "The cheapest date"
-	if !before {
-		what = "It costs least to wait for the limit. That"
 	}
 	var moved []string
 	for _, r := range rows {
 		if !r.Unchanged {
-			moved = append(moved, r.What+" "+r.Change)
+			moved = append(moved, priceWord(r.What, in)+" "+r.Change)
 		}
 	}
-	if len(moved) == 0 {
-		return what + " is firm: it holds with tariff, filter price or dust a fifth up or down."
+	switch {
+	case len(moved) == 0 && before:
+		return in.Text("The cheapest date is firm: it holds with tariff, filter price or dust a fifth up or down.")
+	case len(moved) == 0:
+		return in.Text("It costs least to wait for the limit. That is firm: it holds with tariff, filter price or dust a fifth up or down.")
+	case before:
+		return in.Text("The cheapest date is not firm: it moves with %s.", in.And(moved))
 	}
-	return what + " is not firm: it moves with " + join(moved) + "."
+	return in.Text("It costs least to wait for the limit. That is not firm: it moves with %s.", in.And(moved))
+}
+
+// priceWord names what a sensitivity is to.
+func priceWord(what string, in locale.Locale) string {
+	switch what {
+	case "tariff":
+		return in.Text("tariff")
+	case "filter price":
+		return in.Text("filter price")
+	case "dust":
+		return in.Text("dust")
+	}
+	return what
 }

@@ -1,11 +1,10 @@
 package say
 
 import (
-	"fmt"
 	"strings"
 	"time"
 
-	"clogwise/internal/daytext"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 )
 
@@ -26,76 +25,70 @@ type FileSummary struct {
 // faultsShown bounds the faults that a summary lists.
 const faultsShown = 3
 
-func (f FileSummary) rows() string {
-	s := count(f.Readings, "reading", "readings")
+func (f FileSummary) rows(in locale.Locale) string {
+	s := in.Count(f.Readings, "%d reading", "%d readings")
 	if f.Swaps > 0 {
-		s += ", " + count(f.Swaps, "change-out", "change-outs")
+		s += ", " + in.Count(f.Swaps, "%d change-out", "%d change-outs")
 	}
 	return s
 }
 
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 // FileFound says what recording a file would do. Nothing has been recorded yet.
 func FileFound(f FileSummary, site plant.Site, now time.Time) string {
+	at := At(site, now)
+	in := at.In
 	if f.NoTable {
-		return f.Name + ": no readings in it. Columns: time, ahu and bank, pa (or value and unit); fan_hz if known. Nothing recorded."
+		return in.Text("%s: no readings in it. Columns: time, ahu and bank, pa (or value and unit); fan_hz if known. Nothing recorded.", f.Name)
 	}
-	lines := []string{f.Name + ": " + f.rows() + "."}
+	lines := []string{f.Name + ": " + f.rows(in) + "."}
 	if f.Banks > 0 {
-		loc := site.Location()
-		span := daytext.Day(f.First, now, loc)
-		if last := daytext.Day(f.Last, now, loc); last != span {
-			span += " to " + last
+		span := at.day(f.First)
+		if last := at.day(f.Last); last != span {
+			span = in.Text("%s to %s", span, last)
 		}
-		lines[0] = fmt.Sprintf("%s: %s of %s, %s.", f.Name, f.rows(), count(f.Banks, "bank", "banks"), span)
+		lines[0] = in.Text("%s: %s of %s, %s.", f.Name, f.rows(in), in.Count(f.Banks, "%d bank", "%d banks"), span)
 	}
 	if f.Known > 0 {
-		lines = append(lines, fmt.Sprintf("%d of them are recorded already.", f.Known))
+		lines = append(lines, in.Text("%d of them are recorded already.", f.Known))
 	}
 	if f.Barred > 0 {
-		lines = append(lines, count(f.Barred, "row is", "rows are")+" not yours to record, and left out.")
+		lines = append(lines, in.Count(f.Barred, "%d row is not yours to record, and left out.", "%d rows are not yours to record, and left out."))
 	}
 	if n := len(f.Faults); n > 0 {
-		lines = append(lines, count(n, "fault", "faults")+"; those rows are left out:")
+		lines = append(lines, in.Count(n, "%d fault; those rows are left out:", "%d faults; those rows are left out:"))
 		lines = append(lines, f.Faults[:min(n, faultsShown)]...)
 		if n > faultsShown {
-			lines = append(lines, fmt.Sprintf("… and %d more: clogwise import --readings lists all.", n-faultsShown))
+			lines = append(lines, in.Text("… and %d more: clogwise import --readings lists all.", n-faultsShown))
 		}
 	}
 	switch {
 	case f.TooMany:
-		lines = append(lines, "Too many rows for the channel: clogwise import --readings FILE --save takes them.")
+		lines = append(lines, in.Text("Too many rows for the channel: clogwise import --readings FILE --save takes them."))
 	case f.Readings+f.Swaps > f.Known:
-		lines = append(lines, "Nothing recorded yet: press Record.")
+		lines = append(lines, in.Text("Nothing recorded yet: press Record."))
 	default:
-		lines = append(lines, "Nothing to record.")
+		lines = append(lines, in.Text("Nothing to record."))
 	}
 	return strings.Join(lines, "\n")
 }
 
 // FileRecorded answers the button under a summary.
-func FileRecorded(f FileSummary) string {
+func FileRecorded(in locale.Locale, f FileSummary) string {
 	fresh := f.Readings + f.Swaps - f.Known
 	if fresh <= 0 {
-		return f.Name + " was recorded before; nothing new."
+		return in.Text("%s was recorded before; nothing new.", f.Name)
 	}
-	s := fmt.Sprintf("%s: %s recorded.", f.Name, count(fresh, "row", "rows"))
+	s := in.Text("%s: %s recorded.", f.Name, in.Count(fresh, "%d row", "%d rows"))
 	if f.Known > 0 {
-		s += fmt.Sprintf(" %d were there already.", f.Known)
+		s += " " + in.Text("%d were there already.", f.Known)
 	}
-	return s + " Forecasts follow: due. Undo takes all of it back."
+	return s + " " + in.Text("Forecasts follow: due. Undo takes all of it back.")
 }
 
 // FileTooLarge refuses a file by its size.
-func FileTooLarge(name string, most int64) string {
-	return fmt.Sprintf("%s is larger than %d MB. Split it, or use: clogwise import --readings FILE --save. Nothing recorded.", name, most>>20)
+func FileTooLarge(in locale.Locale, name string, most int64) string {
+	return in.Text("%s is larger than %d MB. Split it, or use: clogwise import --readings FILE --save. Nothing recorded.", name, most>>20)
 }
 
 // TableOf goes with a table that was asked for.
-func TableOf(name string) string { return name + ", as a table." }
+func TableOf(in locale.Locale, name string) string { return in.Text("%s, as a table.", name) }

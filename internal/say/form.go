@@ -1,111 +1,123 @@
 package say
 
 import (
-	"fmt"
+	"slices"
 	"strings"
-	"time"
 
 	"clogwise/internal/assess"
-	"clogwise/internal/daytext"
 	"clogwise/internal/digest"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
-	"clogwise/internal/units"
 )
 
 // LastSeen is a bank's last reading and limit, beside the field of a round.
-func LastSeen(a assess.Assessment, h units.Habit, now time.Time, loc *time.Location) string {
+func LastSeen(a assess.Assessment, s Setting) string {
 	var parts []string
 	if a.Last != nil {
-		parts = append(parts, "last "+units.Pressure(a.Last.Pa, h)+" on "+daytext.Day(a.Last.At, now, loc))
+		parts = append(parts, s.In.Text("last %s on %s", s.pressure(a.Last.Pa), s.day(a.Last.At)))
 	} else {
-		parts = append(parts, "never read")
+		parts = append(parts, s.In.Text("never read"))
 	}
 	if a.LimitPa > 0 {
-		parts = append(parts, "limit "+units.ShortPressure(a.LimitPa, h))
+		parts = append(parts, s.In.Text("limit %s", s.short(a.LimitPa)))
 	}
 	return strings.Join(parts, "; ")
 }
 
 // RoundIntro heads the form of a round.
-func RoundIntro() string {
-	return "Write what the gauges show; leave empty what you did not read. Words work too: pegged, fan off, skip: room locked."
+func RoundIntro(in locale.Locale) string {
+	return in.Text("Write what the gauges show; leave empty what you did not read. Words work too: pegged, fan off, skip: room locked.")
 }
 
 // SpeedHint stands beside the field for the fan of an AHU.
-func SpeedHint() string { return "45 Hz, 90 %, 3.1 m3/s; empty if not known" }
+func SpeedHint(in locale.Locale) string {
+	return in.Text("45 Hz, 90 %, 3.1 m3/s; empty if not known")
+}
 
 // SpeedUnit asks for the unit of a fan speed.
-func SpeedUnit() string { return "Write the unit: 45 Hz, 90 % or 3.1 m3/s." }
+func SpeedUnit(in locale.Locale) string {
+	return in.Text("Write the unit: 45 Hz, 90 % or 3.1 m3/s.")
+}
 
 // NothingFilledIn refuses an empty round.
-func NothingFilledIn() string { return "Nothing to record yet: write at least one reading." }
+func NothingFilledIn(in locale.Locale) string {
+	return in.Text("Nothing to record yet: write at least one reading.")
+}
 
 // FieldUnclear passes a question on beside a field. What the form cannot say,
 // the channel can.
-func FieldUnclear(question string) string {
-	question = strings.TrimSuffix(strings.TrimSpace(question), "Nothing saved.")
-	return clip(strings.TrimSpace(question), 95) + " If it is as written, say it in the channel."
+func FieldUnclear(in locale.Locale, question string) string {
+	question = strings.TrimSpace(question)
+	for _, said := range []string{"Nothing saved.", in.Text("Nothing saved.")} {
+		question = strings.TrimSuffix(question, said)
+	}
+	return clip(strings.TrimSpace(question), 95) + " " + in.Text("If it is as written, say it in the channel.")
 }
 
+// NotALine is the question about a line that says nothing to record.
+func NotALine(in locale.Locale, line string) string {
+	return FieldUnclear(in, in.Text("%q is not understood.", line))
+}
+
+// AnotherBank is the question about a line that speaks of another bank than its field.
+func AnotherBank(in locale.Locale) string {
+	return FieldUnclear(in, in.Text("This names another bank."))
+}
+
+// ReasonMissing asks for the reason of a deferral.
+func ReasonMissing(in locale.Locale) string { return in.Text("A reason, please.") }
+
 // FormOffer goes with the button that opens a round.
-func FormOffer(names []string) string {
-	return "A round of " + join(names) + ", to fill in at once:"
+func FormOffer(in locale.Locale, names []string) string {
+	return in.Text("A round of %s, to fill in at once:", in.And(names))
 }
 
 // TooManyFields asks for less at once.
-func TooManyFields(fields int) string {
-	return fmt.Sprintf("That is %d gauges and fans; name one AHU, or a few: round AHU-1, AHU-2", fields)
+func TooManyFields(in locale.Locale, fields int) string {
+	return in.Text("That is %d gauges and fans; name one AHU, or a few: round AHU-1, AHU-2", fields)
 }
 
-// BookIntro and DeferIntro head the forms of a supervisor.
-func BookIntro(name string) string {
-	return "A change-out of " + name + ". Safe-work steps go out the working day before and before the start."
+// BookIntro heads the form that books a change-out.
+func BookIntro(in locale.Locale, name string) string {
+	return in.Text("A change-out of %s. Safe-work steps go out the working day before and before the start.", name)
 }
 
 // DeferIntro heads the form that puts a date off.
-func DeferIntro(name string) string {
-	return "The limit of " + name + " stays as it is; only the due list waits."
+func DeferIntro(in locale.Locale, name string) string {
+	return in.Text("The limit of %s stays as it is; only the due list waits.", name)
 }
 
 // Bookings lists a person's jobs.
-func Bookings(jobs []digest.Job, reg *plant.Register, who string) string {
+func Bookings(in locale.Locale, jobs []digest.Job, reg *plant.Register, who string) string {
 	var lines []string
 	for _, j := range jobs {
 		site, _ := reg.Site(j.Bank.Site())
-		line := reg.Name(j.Bank) + ", " + daytext.Moment(j.Start, site.Location())
+		start := in.Moment(j.Start, site.Location())
+		line := reg.Name(j.Bank) + ", " + start
 		if len(j.Crew) > 0 {
-			line += " with " + strings.Join(j.Crew, ", ")
+			line = in.Text("%s, %s with %s", reg.Name(j.Bank), start, strings.Join(j.Crew, ", "))
 		}
 		switch {
 		case !j.Begun.IsZero():
-			line += "; begun"
+			line += in.Text("; begun")
 		case len(j.Sent) == 0:
-			line += "; steps not sent yet"
-		case readIt(j, who):
-			line += "; you have read the steps"
+			line += in.Text("; steps not sent yet")
+		case slices.ContainsFunc(j.Read, func(r digest.Steps) bool { return r.By == who }):
+			line += in.Text("; you have read the steps")
 		default:
-			line += "; steps not read by you"
+			line += in.Text("; steps not read by you")
 		}
 		lines = append(lines, line)
 	}
 	if len(lines) == 0 {
-		return "None."
+		return in.Text("None.")
 	}
 	return strings.Join(lines, "\n")
 }
 
-func readIt(j digest.Job, who string) bool {
-	for _, r := range j.Read {
-		if r.By == who {
-			return true
-		}
-	}
-	return false
-}
-
 // NoPage answers somebody of no crew who looks for their own page.
-func NoPage() string {
-	return "You are in no crew of the register, so nothing is due for you. In a site's channel anybody may ask: due, how AHU-3, help."
+func NoPage(in locale.Locale) string {
+	return in.Text("You are in no crew of the register, so nothing is due for you. In a site's channel anybody may ask: due, how AHU-3, help.")
 }
 
 // clip shortens a text to so many characters.

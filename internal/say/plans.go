@@ -1,19 +1,17 @@
 package say
 
 import (
-	"fmt"
 	"regexp"
 	"slices"
 	"strings"
 	"time"
 
 	"clogwise/internal/assess"
-	"clogwise/internal/daytext"
 	"clogwise/internal/digest"
 	"clogwise/internal/duelist"
 	"clogwise/internal/entry"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
-	"clogwise/internal/units"
 )
 
 // Plan is a booking or a deferral of one bank, with what it is held against.
@@ -40,7 +38,14 @@ func (p Plan) Warnings() []string {
 	return nil
 }
 
-func (p Plan) day(t time.Time) string { return daytext.Day(t, p.Now, p.Site.Location()) }
+// at is the setting of the plan's site.
+func (p Plan) at() Setting { return At(p.Site, p.Now) }
+
+func (p Plan) in() locale.Locale { return p.at().In }
+
+func (p Plan) day(t time.Time) string { return p.at().day(t) }
+
+func (p Plan) moment(t time.Time) string { return p.at().moment(t) }
 
 func (p Plan) name() string { return p.Register.Name(p.Entry.Place) }
 
@@ -57,40 +62,37 @@ func (p Plan) job() (digest.Job, bool) {
 func (p Plan) tooLate(on time.Time) []string {
 	a, d := p.Bank, p.Bank.Dates
 	if c := a.Evidence.CapAt; !c.IsZero() && c.After(p.Now) && on.After(c) {
-		return []string{"That is after its age cap, " + p.day(c) + "."}
+		return []string{p.in().Text("That is after its age cap, %s.", p.day(c))}
 	}
 	if d.Median.IsZero() || !d.Median.After(p.Now) || !on.After(d.Median) {
 		return nil
 	}
-	limit := a.Governing
-	if limit == "" {
-		limit = units.ShortPressure(a.LimitPa, p.Site.Units)
-	}
+	limit := p.at().governing(a.Governing, a.LimitPa)
 	if !d.P90.IsZero() && on.After(d.P90) {
-		return []string{fmt.Sprintf("By then it is past %s, 9 to 1: likely %s, by %s at the latest.", limit, p.day(d.Median), p.day(d.P90))}
+		return []string{p.in().Text("By then it is past %s, 9 to 1: likely %s, by %s at the latest.", limit, p.day(d.Median), p.day(d.P90))}
 	}
-	return []string{fmt.Sprintf("By then it is more likely than not past %s: likely %s.", limit, p.day(d.Median))}
+	return []string{p.in().Text("By then it is more likely than not past %s: likely %s.", limit, p.day(d.Median))}
 }
 
 // overdue says of a bank that is put off that it is late already.
 func (p Plan) overdue() []string {
 	switch p.Bank.Condition {
 	case duelist.Overdue:
-		return []string{"It is overdue already."}
+		return []string{p.in().Text("It is overdue already.")}
 	case duelist.Due:
-		return []string{"It is due already."}
+		return []string{p.in().Text("It is due already.")}
 	}
 	return nil
 }
 
 // closedOn holds a start against the site's working days.
 func (p Plan) closedOn(start time.Time) []string {
-	day := start.In(p.Site.Location())
-	if slices.Contains(p.Site.Schedule.Holidays, day.Format(time.DateOnly)) {
-		return []string{day.Format("Mon 2 Jan") + " is a day off at " + p.Site.Name + "."}
+	day := p.at().weekday(start)
+	if slices.Contains(p.Site.Schedule.Holidays, start.In(p.Site.Location()).Format(time.DateOnly)) {
+		return []string{p.in().Text("%s is a day off at %s.", day, p.Site.Name)}
 	}
 	if !digest.WorksOn(p.Site, start) {
-		return []string{"No crew works at " + p.Site.Name + " on " + day.Format("Mon 2 Jan") + "."}
+		return []string{p.in().Text("No crew works at %s on %s.", p.Site.Name, day)}
 	}
 	return nil
 }
@@ -117,9 +119,9 @@ func (p Plan) strangers(crew []string) []string {
 	case 0:
 		return nil
 	case 1:
-		return []string{not[0] + " is not in the crew of " + p.Site.Name + ": " + join(p.Site.Crew) + "."}
+		return []string{p.in().Text("%s is not in the crew of %s: %s.", not[0], p.Site.Name, p.in().And(p.Site.Crew))}
 	}
-	return []string{join(not) + " are not in the crew of " + p.Site.Name + ": " + join(p.Site.Crew) + "."}
+	return []string{p.in().Text("%s are not in the crew of %s: %s.", p.in().And(not), p.Site.Name, p.in().And(p.Site.Crew))}
 }
 
 // samePerson allows for a first name in place of the whole.
@@ -134,9 +136,9 @@ func (p Plan) bookedBefore(b entry.Booking) []string {
 	case !open || j.Start.Equal(b.Start):
 		return nil
 	case !j.Begun.IsZero():
-		return []string{"Work on it began " + daytext.Moment(j.Begun, p.Site.Location()) + " and is not closed."}
+		return []string{p.in().Text("Work on it began %s and is not closed.", p.moment(j.Begun))}
 	}
-	return []string{"This takes the place of its booking for " + daytext.Moment(j.Start, p.Site.Location()) + "."}
+	return []string{p.in().Text("This takes the place of its booking for %s.", p.moment(j.Start))}
 }
 
 // together is how near two starts must be for one person not to manage both.
@@ -150,7 +152,7 @@ func (p Plan) elsewhere(b entry.Booking) []string {
 		}
 		for _, who := range b.Crew {
 			if slices.ContainsFunc(j.Crew, func(c string) bool { return strings.EqualFold(c, who) }) {
-				return []string{who + " is booked for " + p.Register.Name(j.Bank) + ", " + daytext.Moment(j.Start, p.Site.Location()) + ", too."}
+				return []string{p.in().Text("%s is booked for %s, %s, too.", who, p.Register.Name(j.Bank), p.moment(j.Start))}
 			}
 		}
 	}
@@ -162,7 +164,7 @@ func (p Plan) putOffBefore(start time.Time) []string {
 	if d == nil || !d.Until.After(p.Now) || !d.Until.After(start) {
 		return nil
 	}
-	return []string{"It is put off until " + p.day(d.Until) + " (" + d.Reason + "); the booking is before that."}
+	return []string{p.in().Text("It is put off until %s (%s); the booking is before that.", p.day(d.Until), d.Reason)}
 }
 
 // stillBooked says that a deferral moves no booking, and how to.
@@ -172,12 +174,12 @@ func (p Plan) stillBooked(until time.Time) []string {
 		return nil
 	}
 	loc := p.Site.Location()
-	return []string{fmt.Sprintf("It stays booked for %s. Move it: book %s %s. Or: cancel booking %s.",
-		daytext.Moment(j.Start, loc), p.name(), until.In(loc).Format("2 Jan")+" "+j.Start.In(loc).Format("15:04"), p.name())}
+	return []string{p.in().Text("It stays booked for %s. Move it: book %s %s. Or: cancel booking %s.",
+		p.moment(j.Start), p.name(), until.In(loc).Format("2 Jan")+" "+j.Start.In(loc).Format("15:04"), p.name())}
 }
 
 // FarAhead asks whether a date that the year was not given of, and that lies most
 // of a year ahead, is meant.
-func FarAhead(name string, until time.Time, loc *time.Location) string {
-	return fmt.Sprintf("%s: until %s? That is most of a year ahead. Give the day with its year.", name, until.In(loc).Format("2 Jan 2006"))
+func FarAhead(s Setting, name string, until time.Time) string {
+	return s.In.Text("%s: until %s? That is most of a year ahead. Give the day with its year.", name, s.In.Date(until.In(s.Loc), "2 Jan 2006"))
 }

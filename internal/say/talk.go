@@ -8,83 +8,115 @@ import (
 	"time"
 
 	"clogwise/internal/assess"
-	"clogwise/internal/daytext"
 	"clogwise/internal/entry"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
-	"clogwise/internal/units"
+	"clogwise/internal/safework"
 )
 
 // Follows is the forecast of banks whose reply went without it.
 func Follows(reg *plant.Register, as map[plant.BankID]assess.Assessment, now time.Time) string {
 	var lines []string
-	for _, id := range slices.Sorted(maps.Keys(as)) {
-		a := as[id]
-		site, _ := reg.Site(id.Site())
-		line := reg.Name(id) + ": " + Outlook(a, site.Units, now, site.Location())
-		if c := CostLine(a); c != "" {
+	var in locale.Locale
+	for i, id := range slices.Sorted(maps.Keys(as)) {
+		a, s := as[id], atPlace(reg, id, now)
+		if i == 0 {
+			in = s.In
+		}
+		line := reg.Name(id) + ": " + Outlook(a, s)
+		if c := CostLine(a, s.In); c != "" {
 			line += " " + c
 		}
 		lines = append(lines, line)
 	}
-	return "The forecast that was still to come:\n" + strings.Join(lines, "\n")
+	return in.Text("The forecast that was still to come:") + "\n" + strings.Join(lines, "\n")
 }
 
 // LinesGone says that an edited message no longer holds some of its lines.
-func LinesGone(gone []entry.Entry) string {
+func LinesGone(in locale.Locale, gone []entry.Entry) string {
 	var nos []string
 	for _, x := range gone {
 		nos = append(nos, fmt.Sprintf("#%d", x.Seq))
 	}
-	return "No longer in the message, so taken back: " + strings.Join(nos, ", ") + "."
+	return in.Text("No longer in the message, so taken back: %s.", strings.Join(nos, ", "))
 }
 
 // StaysInLedger answers an undo of something that no word in a channel takes back.
-func StaysInLedger(x entry.Entry) string {
-	return fmt.Sprintf("#%d is no line of a round (%s); it stays. Nothing was changed.", x.Seq, strings.ReplaceAll(string(x.Kind), "-", " "))
+func StaysInLedger(in locale.Locale, x entry.Entry) string {
+	return in.Text("#%d is no line of a round (%s); it stays. Nothing was changed.", x.Seq, kindName(x.Kind, in))
 }
 
 // StepsRead notes that a person has read the steps.
-func StepsRead(who, when string) string {
-	return fmt.Sprintf("Noted: %s has read the steps (%s). This says nothing about the plant.", who, strings.ReplaceAll(when, "-", " "))
+func StepsRead(in locale.Locale, who, when string) string {
+	return in.Text("Noted: %s has read the steps (%s). This says nothing about the plant.", who, occasion(when, in))
 }
 
 // StepsReadBefore answers a second press of "steps read".
-func StepsReadBefore(who, when string) string {
-	return fmt.Sprintf("Already noted: %s has read the steps (%s).", who, strings.ReplaceAll(when, "-", " "))
+func StepsReadBefore(in locale.Locale, who, when string) string {
+	return in.Text("Already noted: %s has read the steps (%s).", who, occasion(when, in))
 }
 
 // JobGone answers a button of a job that is closed or was moved.
-func JobGone() string { return "That job is closed or was moved; nothing to note." }
+func JobGone(in locale.Locale) string {
+	return in.Text("That job is closed or was moved; nothing to note.")
+}
 
 // NoSwapInDoubt answers a confirmation where nothing is in doubt.
-func NoSwapInDoubt(name string) string {
-	return "No change-out of " + name + " is in doubt; nothing was changed."
+func NoSwapInDoubt(in locale.Locale, name string) string {
+	return in.Text("No change-out of %s is in doubt; nothing was changed.", name)
 }
 
 // NoSuchSwap answers the confirmation of an unknown change-out.
-func NoSuchSwap(seq int64) string {
-	return fmt.Sprintf("#%d is no change-out of this channel; nothing was changed. Type confirm and the number that the doubt names.", seq)
+func NoSuchSwap(in locale.Locale, seq int64) string {
+	return in.Text("#%d is no change-out of this channel; nothing was changed. Type confirm and the number that the doubt names.", seq)
 }
 
 // SwapTakenBack answers the confirmation of a change-out that no longer stands.
-func SwapTakenBack(seq int64) string {
-	return fmt.Sprintf("#%d was taken back; nothing was changed. If it was changed, say so again with the date.", seq)
+func SwapTakenBack(in locale.Locale, seq int64) string {
+	return in.Text("#%d was taken back; nothing was changed. If it was changed, say so again with the date.", seq)
 }
 
 // SwapConfirmedBefore answers a second confirmation.
-func SwapConfirmedBefore(seq int64) string {
-	return fmt.Sprintf("#%d is confirmed already.", seq)
+func SwapConfirmedBefore(in locale.Locale, seq int64) string {
+	return in.Text("#%d is confirmed already.", seq)
 }
 
 // NothingToCorrect notes that a correction found no reading.
-func NothingToCorrect() string { return "no earlier reading to correct, so kept as a new one" }
+func NothingToCorrect(in locale.Locale) string {
+	return in.Text("no earlier reading to correct, so kept as a new one")
+}
 
 // WhichReading asks which reading a correction is of.
-func WhichReading(name string, was, now float64, h units.Habit) string {
-	return fmt.Sprintf("No reading of %s near %s to correct. Which one is to be %s?", name, units.Pressure(was, h), units.Pressure(now, h))
+func WhichReading(s Setting, name string, was, now float64) string {
+	return s.In.Text("No reading of %s near %s to correct. Which one is to be %s?", name, s.pressure(was), s.pressure(now))
 }
 
 // ReadingOf names a reading by its value and time.
-func ReadingOf(x entry.Entry, r entry.Reading, h units.Habit, loc *time.Location) string {
-	return units.ShortPressure(r.Pa, h) + " of " + daytext.Moment(x.At, loc)
+func ReadingOf(s Setting, x entry.Entry, r entry.Reading) string {
+	return s.short(r.Pa) + s.In.Text(" of %s", s.moment(x.At))
+}
+
+// occasion names the moment of a list of steps, as the ledger keeps it.
+func occasion(when string, in locale.Locale) string {
+	switch safework.When(when) {
+	case safework.DayBefore:
+		return in.Text("day before")
+	case safework.BeforeStart:
+		return in.Text("before start")
+	case safework.During:
+		return in.Text("during")
+	case safework.After:
+		return in.Text("after")
+	}
+	return strings.ReplaceAll(when, "-", " ")
+}
+
+// NoStepsToRead answers "steps read" where no list waits to be read by the person.
+func NoStepsToRead(in locale.Locale) string {
+	return in.Text("No steps wait to be marked as read by you; nothing was noted. To see steps, type for example: steps AHU-3")
+}
+
+// WhichSteps asks whose steps were read.
+func WhichSteps(in locale.Locale, ahus []string) string {
+	return in.Text("Steps of which? Nothing noted yet. Type for example: steps read %s. Waiting: %s.", ahus[0], strings.Join(ahus, ", "))
 }

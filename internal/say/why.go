@@ -1,17 +1,15 @@
 package say
 
 import (
-	"fmt"
 	"strings"
 	"time"
 
 	"clogwise/internal/assess"
-	"clogwise/internal/daytext"
 	"clogwise/internal/digest"
 	"clogwise/internal/duelist"
 	"clogwise/internal/energy"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
-	"clogwise/internal/units"
 )
 
 // whyLines bounds the reasoning: what a technician reads standing up.
@@ -20,43 +18,43 @@ const whyLines = 12
 // Why prints the reasoning behind a bank's forecast. firm, from assess.Firmness,
 // and neglect may be empty.
 func Why(a assess.Assessment, firm []energy.Sensitivity, neglect digest.Neglect, reg *plant.Register, now time.Time) string {
-	site, _ := reg.Site(a.Bank.Site())
-	loc, h := site.Location(), site.Units
-	lines := []string{fmt.Sprintf("%s is %s. Why:", a.Name, a.Condition)}
-	add := func(format string, args ...any) { lines = append(lines, fmt.Sprintf(format, args...)) }
+	s := atPlace(reg, a.Bank, now)
+	in := s.In
+	lines := []string{in.Text("%s is %s. Why:", a.Name, a.Condition.Words(in))}
+	add := func(line string) { lines = append(lines, line) }
 	if a.NoGauge {
-		add("It has no gauge, so age alone decides.")
+		add(in.Text("It has no gauge, so age alone decides."))
 	} else if a.Last != nil {
-		add("Last reading %s on %s; %s at design airflow and standard air (%s).",
-			units.Pressure(a.Last.Pa, h), daytext.Day(a.Last.At, now, loc), units.ShortPressure(a.Last.DesignPa, h), a.Last.Basis)
+		add(in.Text("Last reading %s on %s; %s at design airflow and standard air (%s).",
+			s.pressure(a.Last.Pa), s.day(a.Last.At), s.short(a.Last.DesignPa), in.Say(a.Last.Basis)))
 	}
 	if a.LifeStart != nil {
-		s := fmt.Sprintf("Filters changed %s, %.0f run hours ago", daytext.Day(*a.LifeStart, now, loc), a.HoursRun)
+		line := in.Text("Filters changed %s, %s run hours ago", s.day(*a.LifeStart), in.Number(a.HoursRun, 0))
 		if !a.NoGauge {
-			s += fmt.Sprintf("; %s since", plural(a.Readings, "reading counts", "readings count"))
+			line += in.Count(a.Readings, "; %d reading counts since", "; %d readings count since")
 		}
-		lines = append(lines, s+".")
+		add(line + ".")
 	} else if a.Last != nil {
-		add("No change-out is on record: the age is guessed from the first reading.")
+		add(in.Text("No change-out is on record: the age is guessed from the first reading."))
 	}
 	if !a.NoGauge {
-		add("Clean it is %s (%s); the limit is %s.", units.ShortPressure(a.CleanPa, h), a.CleanBasis, units.ShortPressure(a.LimitPa, h))
-		add("Limit from %s.", a.LimitSource)
-		add("Compared with %s.", priorWords(a))
+		add(in.Text("Clean it is %s (%s); the limit is %s.", s.short(a.CleanPa), in.Say(a.CleanBasis), s.short(a.LimitPa)))
+		add(in.Text("Limit from %s.", a.LimitSource))
+		add(in.Text("Compared with %s.", priorWords(a, in)))
 	}
 	if !a.Dates.Median.IsZero() {
-		add("%s", Outlook(a, h, now, loc))
+		add(Outlook(a, s))
 	}
 	if neglect.Factor > 0 {
-		add("%s is past its limit: these filters load %.1f times as fast as usual. Change it first.", neglect.Primary, neglect.Factor)
+		add(in.Text("%s is past its limit: these filters load %s times as fast as usual. Change it first.", neglect.Primary, in.Number(neglect.Factor, 1)))
 	}
-	lines = append(lines, narrowing(a, now)...)
+	lines = append(lines, narrowing(a, s)...)
 	for _, f := range a.Findings {
 		if f.Open {
-			add("Doubt: %s %s", f.Text, f.Check)
+			add(in.Text("Doubt: %s", f.Text+" "+f.Check))
 		}
 	}
-	for _, line := range []string{CostLine(a), firmLine(a, firm)} {
+	for _, line := range []string{CostLine(a, in), firmLine(a, firm, in)} {
 		if line != "" && len(lines) < whyLines {
 			lines = append(lines, line)
 		}
@@ -64,31 +62,23 @@ func Why(a assess.Assessment, firm []energy.Sensitivity, neglect digest.Neglect,
 	return strings.Join(lines[:min(len(lines), whyLines)], "\n")
 }
 
-func priorWords(a assess.Assessment) string {
+func priorWords(a assess.Assessment, in locale.Locale) string {
 	switch a.PriorLevel {
 	case "bank":
-		return fmt.Sprintf("this bank's own earlier lives and %d finished lives in all", a.PriorLives)
+		return in.Text("this bank's own earlier lives and %d finished lives in all", a.PriorLives)
 	case "fleet":
-		return fmt.Sprintf("%d finished lives of such banks", a.PriorLives)
+		return in.Text("%d finished lives of such banks", a.PriorLives)
 	}
-	return "what is usual for such banks; no finished life is on record yet"
-}
-
-// plural counts things.
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
+	return in.Text("what is usual for such banks; no finished life is on record yet")
 }
 
 // firmLine says how firm the cheapest date is, where one is advised ahead of the
 // limit.
-func firmLine(a assess.Assessment, firm []energy.Sensitivity) string {
+func firmLine(a assess.Assessment, firm []energy.Sensitivity, in locale.Locale) string {
 	if a.Condition == duelist.Overdue || a.Condition == duelist.Due || a.LeastCost.IsZero() {
 		return ""
 	}
-	return Firm(firm, a.LeastCost.Before(a.Dates.Median))
+	return Firm(in, firm, a.LeastCost.Before(a.Dates.Median))
 }
 
 // isWide reports whether a range of dates is longer than a fortnight and than a
@@ -101,36 +91,37 @@ func isWide(d assess.Dates, now time.Time) bool {
 
 // narrowing says why the range is wide and what would make it narrower, at most
 // two things.
-func narrowing(a assess.Assessment, now time.Time) []string {
+func narrowing(a assess.Assessment, s Setting) []string {
+	in := s.In
 	var out []string
-	add := func(s string) {
+	add := func(line string) {
 		if len(out) < 2 {
-			out = append(out, s)
+			out = append(out, line)
 		}
 	}
 	switch {
 	case a.NoGauge:
 		return nil
 	case a.Readings == 0:
-		add("The range is wide: no reading in this life yet. One reading would narrow it.")
+		add(in.Text("The range is wide: no reading in this life yet. One reading would narrow it."))
 	case a.Readings < 4:
-		add(fmt.Sprintf("The range is wide: only %s in this life. More would narrow it.", plural(a.Readings, "reading", "readings")))
+		add(in.Count(a.Readings, "The range is wide: only %d reading in this life. More would narrow it.", "The range is wide: only %d readings in this life. More would narrow it."))
 	case a.Condition == duelist.Unread && a.Last != nil:
-		add(fmt.Sprintf("The range is wide: the last reading is %.0f days old. One now would narrow it.", now.Sub(a.Last.At).Hours()/24))
+		add(in.Text("The range is wide: the last reading is %s days old. One now would narrow it.", in.Number(s.Now.Sub(a.Last.At).Hours()/24, 0)))
 	}
 	if a.Last != nil && a.Last.Weight < 0.8 {
-		add("Measured airflow with each reading would narrow it (" + a.Last.Basis + ").")
+		add(in.Text("Measured airflow with each reading would narrow it (%s).", in.Say(a.Last.Basis)))
 	}
 	if a.LifeStart == nil {
-		add("The date of the last change-out would narrow it.")
+		add(in.Text("The date of the last change-out would narrow it."))
 	} else if a.LastSwap != nil && a.LastSwap.CleanPa == nil {
-		add("A reading right after the change-out would narrow it.")
+		add(in.Text("A reading right after the change-out would narrow it."))
 	}
 	if a.PriorLevel == "class" {
-		add("Finished lives of this fleet will narrow it in time.")
+		add(in.Text("Finished lives of this fleet will narrow it in time."))
 	}
-	if len(out) == 0 && a.Condition != duelist.Doubtful && isWide(a.Dates, now) {
-		add("The range is wide: readings scatter, and such filters do not all load alike. Each reading narrows it.")
+	if len(out) == 0 && a.Condition != duelist.Doubtful && isWide(a.Dates, s.Now) {
+		add(in.Text("The range is wide: readings scatter, and such filters do not all load alike. Each reading narrows it."))
 	}
 	return out
 }
