@@ -70,7 +70,7 @@ func (p *program) root() *cobra.Command {
 	root.AddCommand(
 		p.demoCommand(), p.chatCommand(), p.serveCommand(), p.parseCommand(), p.importCommand(), p.exportCommand(),
 		p.dueCommand(), p.chartCommand(), p.forecastCommand(), p.backtestCommand(), p.rebuildCommand(), p.doctorCommand(),
-		p.digestCommand(), p.keyCommand(), p.pointsCommand(), p.eventsCommand(), p.loadCommand(), p.parkedCommand(), p.backupCommand(), p.moveCommand(),
+		p.digestCommand(), p.keyCommand(), p.pointsCommand(), p.eventsCommand(), p.loadCommand(), p.parkedCommand(), p.backupCommand(), p.moveCommand(), p.personCommand(),
 	)
 	return root
 }

@@ -14,7 +14,7 @@ func (p *program) serveCommand() *cobra.Command {
 		Use: "serve", Short: "Run for real: chat, webhook, worker and cron, as --roles says", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return p.with(c, func(ctx context.Context, a *app.App) error {
-				services := a.WorkerServices()
+				services := append(a.WorkerServices(), a.Retention())
 				chat := a.SlackServices()
 				services = append(services, chat...)
 				web, listen, err := a.Webhook(ctx)

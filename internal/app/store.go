@@ -16,12 +16,18 @@ import (
 	"clogwise/internal/ledger/postgres"
 	"clogwise/internal/ledger/row"
 	"clogwise/internal/ledger/sqlite"
+	"clogwise/internal/ledger/veil"
 )
 
 // OpenStore opens the ledger that the configuration names: a SQLite file, or a
-// PostgreSQL database when several machines share it.
+// PostgreSQL database when several machines share it. Names that were erased do
+// not come out of it.
 func OpenStore(ctx context.Context, cfg config.Config, _ *slog.Logger) (ledger.Store, error) {
-	return openStore(ctx, cfg.Ledger)
+	s, err := openStore(ctx, cfg.Ledger)
+	if err != nil {
+		return nil, err
+	}
+	return veil.New(s), nil
 }
 
 func openStore(ctx context.Context, name string) (movable, error) {

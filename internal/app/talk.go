@@ -48,7 +48,7 @@ func (a *App) Talk(ctx context.Context, t Talk, more ...Service) error {
 	}
 	ctx, end := context.WithCancel(ctx)
 	defer end()
-	services := append(a.WorkerServices(), a.Delivery(terminal.Platform, term))
+	services := append(a.WorkerServices(), a.Retention(), a.Delivery(terminal.Platform, term))
 	services = append(services, more...)
 	services = append(services, Service{"terminal", func(ctx context.Context) error {
 		defer end()

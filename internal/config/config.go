@@ -24,13 +24,14 @@ type Config struct {
 	Redis  string   `mapstructure:"redis"`  // redis://…; empty = a server inside this process
 	Roles  []string `mapstructure:"roles"`  // bot, worker, cron
 
-	Slack    Slack    `mapstructure:"slack"`
-	HTTP     HTTP     `mapstructure:"http"`
-	Worker   Worker   `mapstructure:"worker"`
-	Cron     Cron     `mapstructure:"cron"`
-	Outbox   Outbox   `mapstructure:"outbox"`
-	Question Question `mapstructure:"question"`
-	Log      Log      `mapstructure:"log"`
+	Slack     Slack     `mapstructure:"slack"`
+	HTTP      HTTP      `mapstructure:"http"`
+	Worker    Worker    `mapstructure:"worker"`
+	Cron      Cron      `mapstructure:"cron"`
+	Outbox    Outbox    `mapstructure:"outbox"`
+	Question  Question  `mapstructure:"question"`
+	Retention Retention `mapstructure:"retention"`
+	Log       Log       `mapstructure:"log"`
 }
 
 // Slack connects the team channel. Tokens and the signing secret come from the
@@ -121,6 +122,11 @@ type Question struct {
 	Expires time.Duration `mapstructure:"expires"`
 }
 
+// Retention sets how long text is kept that the ledger does not need.
+type Retention struct {
+	Posts time.Duration `mapstructure:"posts"` // text of what was said, and of unclear messages
+}
+
 // Log sets logging to standard error.
 type Log struct {
 	Level string `mapstructure:"level"` // debug, info, warn, error
@@ -158,6 +164,7 @@ var defaults = map[string]any{
 	"outbox.max_attempts": 20, "outbox.give_up_after": "168h", "outbox.merge_after": "10m",
 	"outbox.lease": "60s", "outbox.reply_wait": "5s",
 	"question.expires": "12h",
+	"retention.posts":  "720h",
 	"log.level":        "warn", "log.json": false,
 }
 
@@ -278,7 +285,7 @@ func (c *Config) check() error {
 	}
 	for name, d := range map[string]time.Duration{
 		"worker.claim_after": c.Worker.ClaimAfter, "worker.sweep_every": c.Worker.SweepEvery, "cron.tick": c.Cron.Tick,
-		"cron.lead": c.Cron.Lead, "outbox.lease": c.Outbox.Lease, "question.expires": c.Question.Expires,
+		"cron.lead": c.Cron.Lead, "outbox.lease": c.Outbox.Lease, "question.expires": c.Question.Expires, "retention.posts": c.Retention.Posts,
 		"outbox.give_up_after": c.Outbox.GiveUpAfter, "outbox.merge_after": c.Outbox.MergeAfter,
 	} {
 		if d < 100*time.Millisecond {

@@ -25,6 +25,9 @@ const (
 	ObjectAHU  = "ahu"
 	ObjectBank = "bank"
 	ObjectItem = "item"
+	// ObjectPerson is no object of the register: removing one hides a name from
+	// what is shown (package veil). Its ID is a hash.
+	ObjectPerson = "person"
 )
 
 // Diff lists the edits that turn the old register into the new contents: what is
@@ -178,6 +181,8 @@ func (f folding) remove(e entry.RegisterEdit) error {
 		return nil
 	case ObjectItem:
 		delete(f.items, e.ID)
+		return nil
+	case ObjectPerson:
 		return nil
 	default:
 		return fmt.Errorf("object %q is unknown to this version", e.Object)
