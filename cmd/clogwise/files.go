@@ -36,6 +36,7 @@ func understoodPlaces(reg *plant.Register, place string, now time.Time) (banks [
 
 func (p *program) importCommand() *cobra.Command {
 	var save, history, whole bool
+	var cols columnFlags
 	c := &cobra.Command{
 		Use: "import FILE…", Short: "Read a register (YAML, CSV, XLSX) or, with --readings, a history; a trial unless --save is given",
 		Args: cobra.MinimumNArgs(1),
@@ -45,25 +46,31 @@ func (p *program) importCommand() *cobra.Command {
 					return p.importLedger(ctx, a, args, save)
 				}
 				if history {
-					return p.importReadings(ctx, a, args, save)
+					return p.importReadings(ctx, a, args, save, cols)
 				}
-				return p.importRegister(ctx, a, args, save)
+				return p.importRegister(ctx, a, args, save, cols)
 			})
 		},
 	}
 	c.Flags().BoolVar(&save, "save", false, "record it; without this flag only the faults are listed")
 	c.Flags().BoolVar(&history, "readings", false, "the files hold readings and change-outs")
 	c.Flags().BoolVar(&whole, "whole", false, "the file is a whole ledger, as export --table ledger wrote it; it goes into an empty one")
+	c.Flags().BoolVar(&cols.guess, "guess", false, "take columns of other names as guessed; without this flag the guesses are shown and nothing is read")
+	c.Flags().StringSliceVar(&cols.stated, "columns", nil, "what columns of other names are: HEADER=COLUMN or HEADER=COLUMN:UNIT")
 	c.MarkFlagsMutuallyExclusive("readings", "whole")
 	return c
 }
 
-func (p *program) importRegister(ctx context.Context, a *app.App, files []string, save bool) error {
+func (p *program) importRegister(ctx context.Context, a *app.App, files []string, save bool, as columnFlags) error {
+	cols, err := p.columns(files, false, as)
+	if err != nil {
+		return err
+	}
 	old, err := a.View.Register(ctx)
 	if err != nil {
 		return err
 	}
-	var im registerfile.Import
+	im := registerfile.Import{Columns: cols}
 	for _, name := range files {
 		f, err := os.Open(name)
 		if err != nil {
@@ -120,7 +127,11 @@ func sourceOf(files []string) string {
 	return strings.Join(base, "+")
 }
 
-func (p *program) importReadings(ctx context.Context, a *app.App, files []string, save bool) error {
+func (p *program) importReadings(ctx context.Context, a *app.App, files []string, save bool, as columnFlags) error {
+	cols, err := p.columns(files, true, as)
+	if err != nil {
+		return err
+	}
 	reg, err := a.View.Register(ctx)
 	if err != nil {
 		return err
@@ -132,7 +143,7 @@ func (p *program) importReadings(ctx context.Context, a *app.App, files []string
 		if err != nil {
 			return err
 		}
-		entries, bad := registerfile.ReadHistory(name, f, reg, a.Now())
+		entries, bad := registerfile.ReadHistoryAs(name, f, cols, reg, a.Now())
 		if err := f.Close(); err != nil {
 			return err
 		}

@@ -36,6 +36,11 @@ var historyColumns = []string{
 // file's SHA-256, and the row (with the sheet before it in a workbook): the same
 // file read twice is recorded once.
 func ReadHistory(name string, r io.Reader, reg *plant.Register, now time.Time) ([]entry.Entry, []Fault) {
+	return ReadHistoryAs(name, r, nil, reg, now)
+}
+
+// ReadHistoryAs is ReadHistory of a file some of whose columns have other names.
+func ReadHistoryAs(name string, r io.Reader, cols Columns, reg *plant.Register, now time.Time) ([]entry.Entry, []Fault) {
 	raw, fault := slurp(name, r)
 	if fault != nil {
 		return nil, []Fault{*fault}
@@ -53,7 +58,7 @@ func ReadHistory(name string, r io.Reader, reg *plant.Register, now time.Time) (
 	sum := sha256.Sum256(raw)
 	h := historyReader{reg: reg, now: now, source: "file:" + hex.EncodeToString(sum[:8]), faults: faults}
 	for _, t := range tables {
-		h.table(t)
+		h.table(t.as(cols))
 	}
 	return h.entries, h.faults
 }

@@ -28,6 +28,8 @@ func Read(name string, r io.Reader) (plant.Contents, []Fault) {
 // Import reads a register out of several files, such as one table each. The zero
 // value is ready; Add the files in any order, then Finish.
 type Import struct {
+	Columns Columns // of tables some of whose columns have other names
+
 	sites  []change[plant.Site]
 	items  []change[plant.Item]
 	ahus   []change[plant.AHU]

@@ -12,6 +12,7 @@ type table struct {
 	header      []string // normalised column names
 	shown       []string // the header as it is written in the file
 	rows        []row
+	given       map[string]string // what a column that is not there holds in every row
 }
 
 type row struct {
@@ -39,7 +40,10 @@ func (t table) position(r row, prefix string) position {
 // cell is the text of a column, empty where the row or table has none.
 func (t table) cell(r row, col string) string {
 	i := slices.Index(t.header, col)
-	if i < 0 || i >= len(r.cells) {
+	if i < 0 {
+		return t.given[col]
+	}
+	if i >= len(r.cells) {
 		return ""
 	}
 	return r.cells[i]

@@ -82,6 +82,7 @@ func tableOf(t table) (Table, bool) {
 func (im *Import) addTables(tables []table, faults []Fault) {
 	im.faults = append(im.faults, faults...)
 	for _, t := range tables {
+		t = t.as(im.Columns)
 		kind, ok := tableOf(t)
 		if !ok {
 			im.fault(Fault{File: t.file, Sheet: t.sheet, Text: "is none of the register's tables: banks have the columns site and ahu, items code, sites id and zone"})
