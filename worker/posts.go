@@ -35,6 +35,7 @@ func (p Posts) Jobs() []Job {
 		{"digest", func(s plant.Site) string { return cmp.Or(s.DigestAt, "0 7 * * 1") }, p.digest},
 		{"reminders", func(s plant.Site) string { return cmp.Or(s.ReminderAt, "0 15 * * 1-5") }, p.dayBefore},
 		{"points", func(plant.Site) string { return "45 7 * * *" }, p.unmapped},
+		{"trends", func(plant.Site) string { return "40 0 * * *" }, p.trends},
 	}
 }
 
@@ -83,7 +84,7 @@ func (p Posts) post(key string, site plant.Site, post channel.Post) ledger.Outbo
 		post.To.Channel = strings.TrimPrefix(site.Channel, p.Platform()+":")
 	}
 	post.To.Platform = p.Platform()
-	return ledger.OutboxPost{Key: key, Site: site.ID, State: ledger.PostReady, Post: post, Created: p.Now(), NotBefore: p.Now()}
+	return ledger.OutboxPost{Key: key, Site: site.ID, State: ledger.PostReady, Post: post, Created: p.Now()}
 }
 
 // dayBefore sends the steps for what is booked on the next working day.

@@ -34,7 +34,7 @@ func (t *taking) saidOfPoint(now known, it wire.Item) (plant.BankID, entry.Body,
 		return entry.Aside(it.Point), s, whyAside, nil
 	}
 	body, held, err := pointbook.Entry(now.Register, m, s)
-	return m.Place, body, held, err
+	return m.Recorded(), body, held, err
 }
 
 // checkSample refuses what no mapping could make sense of.

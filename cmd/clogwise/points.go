@@ -60,6 +60,7 @@ func (p *program) mapPointCommand() *cobra.Command {
 	c.Flags().StringVar(&pt.Unit, "unit", "", "of its values, when they come without: Pa, inH2O, m3/h, cfm, …")
 	c.Flags().Float64Var(&pt.Scale, "scale", 0, "factor on its values, before the unit; 0: none")
 	c.Flags().Float64Var(&pt.Offset, "offset", 0, "added after the factor")
+	c.Flags().BoolVar(&pt.Trend, "trend", false, "values every few minutes: one reading a day is made of those with the fan running steadily")
 	return c
 }
 
@@ -90,6 +91,9 @@ func scaleOf(p entry.Point) string {
 	}
 	if p.Offset != 0 {
 		out += fmt.Sprintf(" %+g", p.Offset)
+	}
+	if p.Trend {
+		out += ", a trend"
 	}
 	return out
 }

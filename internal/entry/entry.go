@@ -73,8 +73,20 @@ type Reading struct {
 	Wet     bool     `json:"wet,omitempty"`     // rain, fog or a washed coil: kept out of the trend
 	Suspect bool     `json:"suspect,omitempty"` // the reporter or the building system doubted it
 	Quality string   `json:"quality,omitempty"` // of a trend window: "median of 96"
+	Window  *Window  `json:"window,omitempty"`  // the trend that it stands for
 	Unit    string   `json:"unit,omitempty"`    // unit as typed or assumed
 	Assumed bool     `json:"assumed,omitempty"` // the unit was not typed
+}
+
+// Window is what one reading of a trend stands for: the values of a day, of which
+// those with the fan running steadily were used.
+type Window struct {
+	Count  int     `json:"count"`
+	Used   int     `json:"used"`
+	MinPa  float64 `json:"min_pa"` // of all values
+	MaxPa  float64 `json:"max_pa"`
+	LowPa  float64 `json:"low_pa"` // quarters of those used
+	HighPa float64 `json:"high_pa"`
 }
 
 // Swap is a change-out of a bank's filters.
@@ -216,6 +228,7 @@ type Point struct {
 	Unit     string  `json:"unit,omitempty"`
 	Scale    float64 `json:"scale,omitempty"`  // of what is sent, before the unit; 0 = 1
 	Offset   float64 `json:"offset,omitempty"` // added after the scale
+	Trend    bool    `json:"trend,omitempty"`  // of a pressure: values every few minutes, of which one reading a day is made
 	Removed  bool    `json:"removed,omitempty"`
 }
 

@@ -129,7 +129,7 @@ func (b *Book) bringOne(ctx context.Context, reg *plant.Register, known points.M
 	if err != nil {
 		return x, false, nil //nolint:nilerr // it stays aside, where Unknown tells of it
 	}
-	if m.Of() == points.Pressure {
+	if m.Of() == points.Pressure && !m.Trend {
 		near, err := b.Near(ctx, known, m.Place.AHU(), x.At)
 		if err != nil {
 			return x, false, err
@@ -137,7 +137,7 @@ func (b *Book) bringOne(ctx context.Context, reg *plant.Register, known points.M
 		body, _ = points.With(body, points.AirAt(near, x.At))
 	}
 	in := x
-	in.Source, in.Place, in.Kind, in.Body = fmt.Sprintf("sample:%d", x.Seq), m.Place, body.Kind(), body
+	in.Source, in.Place, in.Kind, in.Body = fmt.Sprintf("sample:%d", x.Seq), m.Recorded(), body.Kind(), body
 	return in, true, nil
 }
 
@@ -148,7 +148,7 @@ func mayWrite(s entry.Sample, m points.Mapping) bool {
 // Entry is what a value of a mapped point is recorded as: a reading of its bank,
 // or a sample in SI at its AHU. held says why a reading is kept out of the trend.
 func Entry(reg *plant.Register, m points.Mapping, s entry.Sample) (body entry.Body, held string, err error) {
-	if m.Of() == points.Pressure {
+	if m.Of() == points.Pressure && !m.Trend {
 		bank, ok := reg.Bank(m.Place)
 		if !ok {
 			return nil, "", fmt.Errorf("bank %s is not in the register any more", m.Place)

@@ -42,6 +42,15 @@ type Mapping struct {
 // Of is the mapping's quantity.
 func (m Mapping) Of() Quantity { return Quantity(m.Quantity) }
 
+// Recorded is the place of what the point's values are recorded as. Those of a
+// trend are kept at the AHU: the bank hears of the reading made of them.
+func (m Mapping) Recorded() plant.BankID {
+	if m.Trend {
+		return m.Place.AHU()
+	}
+	return m.Place
+}
+
 // Map is what is known of all points. Names are compared without regard to case.
 // It is immutable.
 type Map struct {
@@ -104,6 +113,8 @@ func Check(reg *plant.Register, place plant.BankID, p entry.Point) error {
 		return errors.New("the point has no name")
 	case p.Removed:
 		return nil
+	case p.Trend && q != Pressure:
+		return errors.New("only a pressure is thinned; leave trend out, the air's values go with it")
 	case !slices.Contains(Quantities[:], q):
 		return fmt.Errorf("quantity %q is not known; use one of %v", p.Quantity, Quantities)
 	case math.IsNaN(p.Scale) || math.IsInf(p.Scale, 0) || math.IsNaN(p.Offset) || math.IsInf(p.Offset, 0):
