@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"runtime/debug"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -25,6 +26,9 @@ func (p *program) rebuildCommand() *cobra.Command {
 		Use: "rebuild", Short: "Drop every forecast and make it again from the ledger", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return p.with(c, func(ctx context.Context, a *app.App) error {
+				// All of it is short-lived: collect seldom, but stay below what a small machine has.
+				defer debug.SetGCPercent(debug.SetGCPercent(400))
+				defer debug.SetMemoryLimit(debug.SetMemoryLimit(1 << 30))
 				start := time.Now()
 				n, err := a.View.Rebuild(ctx, a.Now(), nil)
 				if err != nil {
