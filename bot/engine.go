@@ -108,7 +108,7 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 		return e.refuse(ctx, t, meaning, origin)
 	case phrase.Question:
 		if meaning.Query.Kind == phrase.QueryUndo {
-			return e.undo(ctx, t, meaning.Query.Seq)
+			return e.undo(ctx, t, *meaning.Query)
 		}
 		if meaning.Query.Kind == phrase.QueryStepsRead {
 			return e.stepsReadTyped(ctx, t, *meaning.Query)
@@ -185,7 +185,7 @@ func ReplyKey(m channel.Message) string {
 
 func (e *Engine) ready(t *talk, key string, p channel.Post) ledger.OutboxPost {
 	p.To = t.address()
-	return ledger.OutboxPost{Key: key, Site: t.sites[0].ID, State: ledger.PostReady, Post: p, Created: e.Now(), NotBefore: e.Now()}
+	return ledger.OutboxPost{Key: key, Site: t.sites[0].ID, State: ledger.PostReady, Post: p, Created: e.Now()}
 }
 
 func (e *Engine) commit(ctx context.Context, b ledger.Batch) error {

@@ -19,7 +19,8 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 	key := origin.Key()
 	allowed, barred := t.permitted(meaning.Items)
 	if len(allowed) == 0 {
-		return e.reply(ctx, t, channel.Post{Text: t.saidInstead(meaning, barred)})
+		reply := e.ready(t, ReplyKey(t.m), channel.Post{Text: t.saidInstead(meaning, barred)})
+		return e.commit(ctx, ledger.Batch{Posts: append(e.safetyAlerts(t, meaning), reply)})
 	}
 	d := draft{engine: e, talk: t, key: key, line: origin.Text}
 	if err := d.add(ctx, allowed); err != nil {

@@ -10,6 +10,7 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
+	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 	"clogwise/internal/say"
 )
@@ -118,10 +119,11 @@ func (e *Engine) retractions(t *talk, made []entry.Entry, key string) []entry.En
 	return out
 }
 
-// undo takes back an entry by its number, or the person's last message.
-func (e *Engine) undo(ctx context.Context, t *talk, seq int64) error {
-	if seq != 0 {
-		return e.undoNumber(ctx, t, seq)
+// undo takes back an entry by its number, or what the person's last message
+// recorded: at the places named, if any are.
+func (e *Engine) undo(ctx context.Context, t *talk, q phrase.Query) error {
+	if q.Seq != 0 {
+		return e.undoNumber(ctx, t, q.Seq)
 	}
 	prefix := channel.Message{Platform: t.m.Platform, Team: t.m.Team, Channel: t.m.Channel}.Key()
 	recent, err := e.Store.Entries(ctx, ledger.Filter{Source: prefix, Limit: standingOf, Newest: true})
@@ -139,11 +141,20 @@ func (e *Engine) undo(ctx context.Context, t *talk, seq int64) error {
 		if err != nil {
 			return err
 		}
+		made = slices.DeleteFunc(made, func(x entry.Entry) bool { return !isAt(x.Place, q.Places) })
 		if len(made) > 0 {
 			return e.retractIfTheirs(ctx, t, made)
 		}
 	}
 	return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo(t.in())})
+}
+
+// isAt reports whether a place is one of those named, or within one; without any
+// named every place is.
+func isAt(place plant.BankID, named []plant.BankID) bool {
+	return len(named) == 0 || slices.ContainsFunc(named, func(n plant.BankID) bool {
+		return place == n || strings.HasPrefix(string(place), string(n)+"/")
+	})
 }
 
 func (e *Engine) undoNumber(ctx context.Context, t *talk, seq int64) error {

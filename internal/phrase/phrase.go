@@ -97,21 +97,23 @@ type QueryKind string
 
 // Query kinds.
 const (
-	QueryDue     QueryKind = "due"
-	QueryHow     QueryKind = "how" // how is a bank or AHU
-	QueryChart   QueryKind = "chart"
-	QueryCost    QueryKind = "cost"
-	QueryWhy     QueryKind = "why"
-	QuerySteps   QueryKind = "steps"
-	QueryStock   QueryKind = "stock"
-	QueryOrders  QueryKind = "orders"
-	QueryCompare QueryKind = "compare"
-	QueryOwed    QueryKind = "owed" // readings owed
-	QueryVisits  QueryKind = "visits"
-	QueryHelp    QueryKind = "help"
-	QueryUndo    QueryKind = "undo" // Seq 0 = my last; else "undo 4127"
-	QueryStatus  QueryKind = "status"
-	QueryDigest  QueryKind = "digest"
+	QueryDue   QueryKind = "due"
+	QueryHow   QueryKind = "how" // how is a bank or AHU
+	QueryChart QueryKind = "chart"
+	QueryCost  QueryKind = "cost"
+	QueryWhy   QueryKind = "why"
+	QuerySteps QueryKind = "steps"
+	// QueryStepsRead is no question: the person says that the steps were read.
+	QueryStepsRead QueryKind = "steps-read"
+	QueryStock     QueryKind = "stock"
+	QueryOrders    QueryKind = "orders"
+	QueryCompare   QueryKind = "compare"
+	QueryOwed      QueryKind = "owed" // readings owed
+	QueryVisits    QueryKind = "visits"
+	QueryHelp      QueryKind = "help"
+	QueryUndo      QueryKind = "undo" // Seq 0 = my last; else "undo 4127"
+	QueryStatus    QueryKind = "status"
+	QueryDigest    QueryKind = "digest"
 )
 
 // Query is a question to the bot.

@@ -12,7 +12,7 @@ var asks = []struct {
 	cue  cue
 	kind QueryKind
 }{
-	{cSteps, QuerySteps}, {cCompare, QueryCompare}, {cChart, QueryChart}, {cCost, QueryCost}, {cWhy, QueryWhy},
+	{cStepsRead, QueryStepsRead}, {cSteps, QuerySteps}, {cCompare, QueryCompare}, {cChart, QueryChart}, {cCost, QueryCost}, {cWhy, QueryWhy},
 	{cStock, QueryStock}, {cOrders, QueryOrders}, {cOwed, QueryOwed}, {cVisits, QueryVisits}, {cDigest, QueryDigest},
 	{cDue, QueryDue}, {cStatus, QueryStatus}, {cHow, QueryHow},
 }
@@ -109,6 +109,10 @@ func (p *parser) meant(l *line, kind QueryKind, placed bool, items []string) boo
 		}
 	case QueryDue, QueryHow:
 		if l.hasKind(mNum) && !l.question {
+			return false
+		}
+	case QueryStepsRead:
+		if l.question || l.has(cNot, cSkipWord, cForget) || l.hasKind(mNum) {
 			return false
 		}
 	case QueryCost, QueryChart, QueryCompare, QuerySteps, QueryWhy, QueryOrders, QueryOwed, QueryVisits, QueryDigest, QueryStatus, QueryHelp, QueryUndo:

@@ -72,6 +72,7 @@ const (
 	cCost
 	cWhy
 	cSteps
+	cStepsRead
 	cOrders
 	cCompare
 	cOwed
@@ -246,6 +247,8 @@ var lexicon = map[cue]string{
 		do|i|need|to|switch|off do|i|have|to|switch|off muss|ich tengo|que|parar hay|que|parar how|do|i|safely how|to|safely how|do|i|change how|do|we|change
 		how|to|change how|do|i|swap steps safe|work lockout|steps isolation|steps isolation|procedure safety|steps checklist how|do|i|isolate how|to|isolate
 		how|do|i|lock loto|steps procedure schritte sicherheitsschritte freischalten pasos procedimiento pasos|de|seguridad consignacion`,
+	cStepsRead: `steps|read read|steps read|the|steps read|them|steps steps|are|read steps|were|read steps|all|read steps|have|been|read read|and|understood have|read|it have|read|the|steps have|read|them have|read|steps
+		schritte|gelesen schritte|sind|gelesen gelesen pasos|leidos he|leido|los leido leidos`,
 	cOrders: `orders whats|on|order order|list what|to|order shopping|list parts parts|list to|order what|do|we|need|to|order bestellungen bestellliste
 		lista|de|pedidos`,
 	cCompare: `compare comparison versus vs against|item which|is|better which|is|cheaper vergleiche vergleich gegen comparar compara contra`,

@@ -57,6 +57,9 @@ func (in SavedInput) sentence(x entry.Entry) string {
 	case entry.Order:
 		return orderSentence(b, v.In)
 	case entry.Defer:
+		if !b.Until.After(x.At) {
+			return v.In.Text("deferral taken back; the date is the forecast's again.")
+		}
 		return v.In.Text("put off until %s: %s. The limit stays as it is.", v.day(b.Until), b.Reason)
 	case entry.StepsRead:
 		return v.In.Text("noted that you have read the steps (%s).", occasion(b.When, v.In))
