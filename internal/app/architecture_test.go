@@ -51,7 +51,7 @@ var impure = []string{"os", "net", "net/http", "log", "log/slog", "context", "da
 func TestCoreIsPure(t *testing.T) {
 	core := []string{
 		"internal/units", "internal/plant", "internal/entry", "internal/phrase", "internal/resistance", "internal/forecast",
-		"internal/energy", "internal/doubt", "internal/daytext", "internal/duelist", "internal/safework", "internal/digest", "internal/chart", "internal/assess",
+		"internal/energy", "internal/doubt", "internal/duelist", "internal/safework", "internal/digest", "internal/chart", "internal/assess",
 		"internal/say", "internal/register", "internal/locale",
 	}
 	root := filepath.Join("..", "..")
