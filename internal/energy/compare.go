@@ -234,7 +234,15 @@ func (b Bench) carry(fitted, item plant.Item, cleanPa float64) (Curve, string) {
 func sameDust(a, b plant.Item) bool {
 	ca, errA := resistance.ParseClass(a.Class)
 	cb, errB := resistance.ParseClass(b.Class)
-	return errA != nil || errB != nil || ca.System == cb.System
+	if errA != nil || errB != nil {
+		return true
+	}
+	testA, okA := resistance.DustTestOf(ca)
+	testB, okB := resistance.DustTestOf(cb)
+	if okA && okB {
+		return testA.Dust == testB.Dust
+	}
+	return ca.System == cb.System
 }
 
 // limitHours is where a curve reaches its limit or the cap; 0 when neither comes
