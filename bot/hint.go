@@ -26,7 +26,7 @@ func (e *Engine) stranger(ctx context.Context, m channel.Message) error {
 		return nil
 	}
 	t := talk{m: m}
-	p := ledger.OutboxPost{Key: ReplyKey(m), State: ledger.PostReady, Created: e.Now(), NotBefore: e.Now(),
+	p := ledger.OutboxPost{Key: ReplyKey(m), State: ledger.PostReady, Created: e.Now(),
 		Post: channel.Post{To: t.address(), Text: say.NoPage(locale.Locale{})}}
 	if !m.Direct {
 		p.Post.To.OnlyFor = m.User

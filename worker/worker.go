@@ -179,7 +179,7 @@ func (r *Recomputer) promise(ctx context.Context, p ledger.OutboxPost, recipe Re
 	}
 	_, err = r.Store.Commit(ctx, ledger.Batch{Posts: []ledger.OutboxPost{{
 		Key: "follow:" + p.Key, Site: p.Site, State: ledger.PostWaiting, Post: channel.Post{To: p.Post.To},
-		Recipe: raw, WaitsFor: p.WaitsFor, Created: r.Now(), NotBefore: r.Now(),
+		Recipe: raw, WaitsFor: p.WaitsFor, Created: r.Now(), // due at once by whichever clock
 	}}})
 	return err
 }

@@ -70,7 +70,7 @@ func (p *program) root() *cobra.Command {
 	root.AddCommand(
 		p.demoCommand(), p.chatCommand(), p.serveCommand(), p.parseCommand(), p.importCommand(), p.exportCommand(),
 		p.dueCommand(), p.chartCommand(), p.forecastCommand(), p.backtestCommand(), p.rebuildCommand(), p.doctorCommand(),
-		p.digestCommand(), p.keyCommand(), p.pointsCommand(), p.eventsCommand(), p.loadCommand(), p.parkedCommand(), p.backupCommand(), p.moveCommand(), p.personCommand(),
+		p.digestCommand(), p.keyCommand(), p.pointsCommand(), p.eventsCommand(), p.loadCommand(), p.parkedCommand(), p.backupCommand(), p.restoreCommand(), p.moveCommand(), p.personCommand(),
 	)
 	return root
 }
@@ -83,7 +83,7 @@ func (p *program) config(c *cobra.Command) (config.Config, error) {
 // clock is the domain clock: the real one, or the moment given by --now.
 func (p *program) clock() (func() time.Time, error) {
 	if p.now == "" {
-		return time.Now, nil
+		return systemClock(), nil
 	}
 	t, err := time.Parse(time.RFC3339, p.now)
 	if err != nil {

@@ -40,20 +40,6 @@ func (p *program) rebuildCommand() *cobra.Command {
 	}
 }
 
-func (p *program) backupCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "backup FILE", Short: "Write a consistent copy of the ledger while it is in use", Args: cobra.ExactArgs(1),
-		RunE: func(c *cobra.Command, args []string) error {
-			return p.with(c, func(ctx context.Context, a *app.App) error {
-				if err := a.Store.Backup(ctx, args[0]); err != nil {
-					return err
-				}
-				return p.done("Copied to %s and checked.", args[0])
-			})
-		},
-	}
-}
-
 func (p *program) moveCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "move-ledger FROM TO", Short: "Copy a whole ledger into an empty one, SQLite file or postgres://…, and compare", Args: cobra.ExactArgs(2),

@@ -91,7 +91,7 @@ func (a *App) ReplayEvents(ctx context.Context, id string, since time.Time) (int
 			p.Post.Text = line
 			again.Posts = append(again.Posts, ledger.OutboxPost{
 				Key:  fmt.Sprintf("%sagain:%d:%s:%s", outgoing.KeyPrefix, a.Now().UnixNano(), id, x.ID),
-				Site: p.Site, State: ledger.PostReady, Post: p.Post, Created: a.Now(), NotBefore: a.Now(),
+				Site: p.Site, State: ledger.PostReady, Post: p.Post, Created: a.Now(),
 			})
 			n++
 		}

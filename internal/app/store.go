@@ -32,7 +32,7 @@ func OpenStore(ctx context.Context, cfg config.Config, _ *slog.Logger) (ledger.S
 
 func openStore(ctx context.Context, name string) (movable, error) {
 	if strings.HasPrefix(name, "postgres://") || strings.HasPrefix(name, "postgresql://") {
-		s, err := postgres.Open(ctx, name, postgres.Options{})
+		s, err := postgres.Open(ctx, name, postgres.Options{BeforeCommit: beforeCommit})
 		if err != nil {
 			return nil, fmt.Errorf("ledger %s: %w", withoutPassword(name), err)
 		}
@@ -41,7 +41,7 @@ func openStore(ctx context.Context, name string) (movable, error) {
 	if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
 		return nil, fmt.Errorf("data folder: %w", err)
 	}
-	return sqlite.Open(ctx, name, sqlite.Options{})
+	return sqlite.Open(ctx, name, sqlite.Options{BeforeCommit: beforeCommit})
 }
 
 // withoutPassword is a database address fit for logs.

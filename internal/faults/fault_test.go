@@ -223,3 +223,85 @@ var diskFull = fault{"disk full", func(r *rig) {
 		r.Errorf("%d items were acknowledged with the disk full", after-before)
 	}
 }}
+
+// slowDisk makes every commit of one process take so long, by the store's hook.
+var slowDisk = fault{"slow disk", func(r *rig) {
+	p := r.one("bot")
+	r.tamper(p, "disk", "300ms")
+	r.pass(3 * time.Second)
+	r.tamper(p, "disk", "")
+}}
+
+// clockStep moves the clock of one machine on and back. It is a worker's: a bot
+// whose clock is wrong refuses what is signed by a right one, as it should.
+var clockStep = fault{"clock step of +1 h, then -1 h", func(r *rig) {
+	p := r.one("worker")
+	r.stepped = true
+	for _, step := range []string{"1h", "-1h", ""} {
+		r.tamper(p, "clock", step)
+		r.pass(2 * time.Second)
+	}
+}}
+
+// chatGone is the chat platform away: nothing posted, nothing lost.
+func chatGone(d time.Duration) fault {
+	return fault{fmt.Sprintf("chat API down for %s", d), func(r *rig) {
+		r.slack.Fail("chat.postMessage", fakeslack.Fault{Status: http.StatusServiceUnavailable, Times: 1 << 30})
+		r.pass(d)
+		r.slack.Mend("chat.postMessage")
+	}}
+}
+
+// tamper writes what the hooks of a process built for these tests read.
+func (r *rig) tamper(p *process, what, value string) {
+	if err := os.WriteFile(filepath.Join(p.hooks, what), []byte(value), 0o600); err != nil {
+		r.Error(err)
+	}
+}
+
+// volumeFull leaves no byte free where the ledger lies. Reading goes on, nothing
+// is acknowledged that is not written, and all goes on when there is room again.
+var volumeFull = fault{"volume full", func(r *rig) {
+	if r.volume == "" {
+		r.Log("volume full: left out, no volume of its own could be mounted (it takes root)")
+		return
+	}
+	filler := filepath.Join(r.volume, "filler")
+	f, err := os.Create(filler)
+	if err != nil {
+		r.Fatal(err)
+	}
+	for block := make([]byte, 64<<10); len(block) > 0; {
+		if _, err := f.Write(block); err != nil { // full: to the last byte with ever smaller pieces
+			block = block[:len(block)/2]
+		}
+	}
+	before := r.load.fromAll.Load()
+	r.pass(3 * time.Second)
+	taken := r.load.fromAll.Load() - before
+	if err := errors.Join(f.Close(), os.Remove(filler)); err != nil {
+		r.Fatal(err)
+	}
+	r.Logf("volume full: %d items acknowledged meanwhile", taken)
+}}
+
+// volumeSize holds the ledger of the longest run with room to spare.
+const volumeSize = "size=192m"
+
+// mount gives the data folder a small volume of its own, where that is allowed.
+func (r *rig) mount() {
+	r.Helper()
+	dir := filepath.Join(r.dir, "data")
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		r.Fatal(err)
+	}
+	if err := exec.CommandContext(r.ctx, "mount", "-t", "tmpfs", "-o", volumeSize, "tmpfs", dir).Run(); err != nil {
+		return
+	}
+	r.volume = dir
+	r.Cleanup(func() {
+		if err := exec.Command("umount", "--lazy", dir).Run(); err != nil {
+			r.Error(err)
+		}
+	})
+}

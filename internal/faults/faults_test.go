@@ -58,7 +58,7 @@ var (
 		}
 		builtAt = dir
 		path := filepath.Join(dir, "clogwise")
-		if out, err := exec.Command("go", "build", "-buildvcs=false", "-o", path, "clogwise/cmd/clogwise").CombinedOutput(); err != nil {
+		if out, err := exec.Command("go", "build", "-buildvcs=false", "-tags", "faults", "-o", path, "clogwise/cmd/clogwise").CombinedOutput(); err != nil {
 			return "", fmt.Errorf("go build: %w\n%s", err, out)
 		}
 		return path, nil
@@ -74,7 +74,7 @@ func TestOneMachine(t *testing.T) {
 	}
 	t.Parallel()
 	play(t, oneMachine(t, 3), lesson{faults: []fault{
-		killBot, killLeader, redisBackWithData, redisBackEmpty, flushRedis, redisGone(3 * time.Second), rollingRestart, diskFull,
+		killBot, killLeader, redisBackWithData, redisBackEmpty, flushRedis, redisGone(3 * time.Second), rollingRestart, diskFull, volumeFull, slowDisk, chatGone(3 * time.Second),
 	}, rest: 400 * time.Millisecond})
 }
 
@@ -85,7 +85,7 @@ func TestManyMachines(t *testing.T) {
 	}
 	t.Parallel()
 	play(t, manyMachines(t, 3), lesson{faults: []fault{
-		killBot, killWorker, killLeader, flushRedis, redisBackEmpty, databaseCrash, databaseRestart, workerPaused, chatTrouble, chatCut,
+		killBot, killWorker, killLeader, flushRedis, redisBackEmpty, databaseCrash, databaseRestart, workerPaused, chatTrouble, chatCut, clockStep,
 	}, rest: 400 * time.Millisecond})
 }
 
@@ -95,15 +95,15 @@ func TestLong(t *testing.T) {
 		t.Skip("left out; run it with -long 10m")
 	}
 	t.Run("one machine", func(t *testing.T) {
-		play(t, oneMachine(t, 20), lesson{faults: append([]fault{diskFull}, everywhere...), rest: 3 * time.Second, atLeast: *long, patient: true})
+		play(t, oneMachine(t, 20), lesson{faults: append([]fault{diskFull, volumeFull}, everywhere...), rest: 3 * time.Second, atLeast: *long, patient: true})
 	})
 	t.Run("many machines", func(t *testing.T) {
-		all := append([]fault{databaseCrash, databaseRestart, databaseGone(25 * time.Second)}, everywhere...)
+		all := append([]fault{databaseCrash, databaseRestart, databaseGone(25 * time.Second), clockStep}, everywhere...)
 		play(t, manyMachines(t, 20), lesson{faults: all, rest: 3 * time.Second, atLeast: *long, patient: true})
 	})
 }
 
 var everywhere = []fault{
 	killBot, killWorker, killLeader, redisBackWithData, redisBackEmpty, flushRedis, redisGone(20 * time.Second),
-	redisHangs, rollingRestart, workerPaused, botPaused, chatTrouble, chatCut, socketDropped,
+	redisHangs, rollingRestart, workerPaused, botPaused, chatTrouble, chatCut, socketDropped, slowDisk, chatGone(20 * time.Second),
 }

@@ -26,6 +26,7 @@ type process struct {
 	args  []string
 	env   []string
 	log   *os.File
+	hooks string // folder of what its hooks read
 
 	mu     sync.Mutex
 	cmd    *exec.Cmd

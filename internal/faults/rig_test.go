@@ -59,8 +59,10 @@ type rig struct {
 	begun  time.Time
 	eased  time.Time // when the load ended
 
-	patient bool // wait for the outcome of a fault before the next
-	hurt    int  // faults so far
+	volume  string // of the data folder alone; empty: there is none
+	stepped bool   // a clock was moved: digests of the time leapt over are one
+	patient bool   // wait for the outcome of a fault before the next
+	hurt    int    // faults so far
 
 	lost, doubled, digests, lists, repeats, marked, compared int // counted at the end
 }
@@ -73,6 +75,7 @@ type key struct {
 // oneMachine is two processes that play every role on one data folder.
 func oneMachine(t *testing.T, sites int) *rig {
 	r := newRig(t, sites)
+	r.mount()
 	r.install("")
 	r.add("one", "bot,worker,cron")
 	r.add("two", "bot,worker,cron")
@@ -134,6 +137,7 @@ func (r *rig) install(db string) {
 		"CLOGWISE_DATA="+filepath.Join(r.dir, "data"), "CLOGWISE_LEDGER="+db, "CLOGWISE_REDIS="+r.redis.URL(),
 		"CLOGWISE_SLACK_BOT_TOKEN="+fakeslack.BotToken, "CLOGWISE_SLACK_APP_TOKEN="+fakeslack.AppToken,
 		"CLOGWISE_SLACK_API_URL="+r.slack.APIURL(), "CLOGWISE_SLACK_PEOPLE="+technician+" = "+technicianID,
+		"CLOGWISE_OUTBOX_PER_SECOND=0", // the platform's own limits are met, not spared
 	)
 	r.run("import", writeRegister(r.T, r.dir, r.plant), "--save")
 	r.bearer, r.signed = r.newKey("bearer"), r.newKey("signature")
@@ -184,9 +188,14 @@ func (r *rig) add(name, roles string) {
 		r.Fatal(err)
 	}
 	p := &process{
-		name: name, roles: roles, path: r.path, log: f, env: r.env,
-		args: []string{"serve", "--config", filepath.Join(r.dir, "clogwise.yaml"), "--roles", roles},
+		name: name, roles: roles, path: r.path, log: f,
+		hooks: filepath.Join(r.dir, name),
+		args:  []string{"serve", "--config", filepath.Join(r.dir, "clogwise.yaml"), "--roles", roles},
 	}
+	if err := os.Mkdir(p.hooks, 0o700); err != nil {
+		r.Fatal(err)
+	}
+	p.env = append(slices.Clone(r.env), "CLOGWISE_FAULTS="+p.hooks)
 	if p.has("bot") {
 		p.addr = freeAddr(r.T)
 		p.args = append(p.args, "--http-listen", p.addr)

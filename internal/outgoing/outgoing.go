@@ -259,7 +259,7 @@ func Posts(events []Event, endpoints []Endpoint, now time.Time) ([]ledger.Outbox
 				return nil, err
 			}
 			out = append(out, ledger.OutboxPost{
-				Key: KeyPrefix + e.ID + ":" + x.ID, Site: x.site, State: ledger.PostReady, Created: now, NotBefore: now,
+				Key: KeyPrefix + e.ID + ":" + x.ID, Site: x.site, State: ledger.PostReady, Created: now,
 				Post: channel.Post{To: channel.Address{Platform: Platform, Channel: e.ID}, Text: string(raw)},
 			})
 		}

@@ -31,6 +31,13 @@ func (s *Server) Fail(method string, f Fault) {
 	s.faults[method] = append(s.faults[method], f)
 }
 
+// Mend takes back the faults of a method that have not struck yet.
+func (s *Server) Mend(method string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	delete(s.faults, method)
+}
+
 // takeFault takes the fault that strikes this call, if any. The caller holds mu.
 func (s *Server) takeFault(method string) (Fault, bool) {
 	queue := s.faults[method]
