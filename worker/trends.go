@@ -46,8 +46,22 @@ func (p Posts) trends(ctx context.Context, site plant.Site, f Firing) (ledger.Ba
 			return b, err
 		}
 		b.Entries = append(b.Entries, made...)
+		if err := p.letGo(ctx, m, from); err != nil {
+			return b, err
+		}
 	}
 	return b, nil
+}
+
+// letGo takes the old values out of a trend that is not kept for good. What is
+// being looked at this time stays: its readings are not recorded yet.
+func (p Posts) letGo(ctx context.Context, m points.Mapping, from time.Time) error {
+	before := p.Now().AddDate(0, 0, -m.KeepDays)
+	if m.KeepDays == 0 || !before.Before(from) {
+		return nil
+	}
+	_, err := p.Store.ForgetSamples(ctx, m.Place.AHU(), m.Name, before)
+	return err
 }
 
 func (p Posts) trendFrom(ctx context.Context, m points.Mapping, f Firing) (time.Time, error) {

@@ -23,7 +23,7 @@ func TestTrendsGiveOneReadingADay(t *testing.T) {
 	must(t, s.Fire(t.Context())) // counts from here
 	const bank plant.BankID = "clinic/ahu-2/secondary"
 	book := &pointbook.Book{Store: r.store, View: r.view}
-	for name, p := range map[string]entry.Point{"N.DP": {Quantity: "pressure", Unit: "Pa", Trend: true}, "N.Run": {Quantity: "run-status"}} {
+	for name, p := range map[string]entry.Point{"N.DP": {Quantity: "pressure", Unit: "Pa", Trend: true, KeepDays: 35}, "N.Run": {Quantity: "run-status"}} {
 		p.Name = name
 		place := bank
 		if p.Quantity != "pressure" {
@@ -67,5 +67,22 @@ func TestTrendsGiveOneReadingADay(t *testing.T) {
 		if b.Pa != 120+float64(day) || b.Suspect || b.Window == nil || b.Window.Count != 96 || b.Window.Used < 55 || b.Window.MinPa != 2 || all[i].At.Day() != day || all[i].By != "hall automation" {
 			t.Errorf("day %d: %+v %+v %+v", day, all[i], b, b.Window)
 		}
+	}
+	// After five weeks the values go; the readings made of them stay.
+	for _, day := range []int{14, 15} {
+		r.clock.set(time.Date(2026, 4, day, 1, 0, 0, 0, time.UTC))
+		must(t, s.Fire(t.Context()))
+	}
+	samples, err := r.store.Entries(t.Context(), ledger.Filter{Place: bank.AHU(), Exact: true, Kinds: []entry.Kind{entry.KindSample}})
+	must(t, err)
+	for _, x := range samples {
+		if b := x.Body.(entry.Sample); (b.Value == nil) != (b.Point == "N.DP") {
+			t.Fatalf("%+v %+v", x, b)
+		}
+	}
+	again, err := r.store.Entries(t.Context(), ledger.Filter{Place: bank, Exact: true, Kinds: []entry.Kind{entry.KindReading}})
+	must(t, err)
+	if len(again) != 3 {
+		t.Errorf("%d readings after that", len(again))
 	}
 }

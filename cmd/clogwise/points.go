@@ -61,6 +61,7 @@ func (p *program) mapPointCommand() *cobra.Command {
 	c.Flags().Float64Var(&pt.Scale, "scale", 0, "factor on its values, before the unit; 0: none")
 	c.Flags().Float64Var(&pt.Offset, "offset", 0, "added after the factor")
 	c.Flags().BoolVar(&pt.Trend, "trend", false, "values every few minutes: one reading a day is made of those with the fan running steadily")
+	c.Flags().IntVar(&pt.KeepDays, "keep-days", 0, "of a trend: let its values go after so many days, 35 or more; 0: keep them for good")
 	return c
 }
 

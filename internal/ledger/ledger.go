@@ -214,6 +214,11 @@ type Store interface {
 	// dropped and put before a time; with naming, only of those that hold these
 	// words. Their keys stay used. It returns how many lost something.
 	ForgetPosts(ctx context.Context, before time.Time, naming string) (int64, error)
+	// ForgetSamples takes the values out of the samples of one point at a place
+	// that lie before a time, for those who keep what was made of them and not
+	// every value for ever. The entries stay, with number, source, time and point.
+	// It returns how many lost something.
+	ForgetSamples(ctx context.Context, place plant.BankID, point string, before time.Time) (int64, error)
 
 	// LastFiring is the newest firing (by Scheduled) of a job at a site, or
 	// ErrNotFound.

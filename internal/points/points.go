@@ -105,6 +105,10 @@ func (m Map) All() []Mapping {
 // Air reports whether an AHU has points of its air or its fan.
 func (m Map) Air(ahu plant.BankID) bool { return m.drives[ahu] }
 
+// LeastKept is the least number of days that a trend's values are kept: long
+// enough for a reading to be made of each day, and for somebody to look.
+const LeastKept = 35
+
 // Check says what is wrong with a mapping, before it is recorded.
 func Check(reg *plant.Register, place plant.BankID, p entry.Point) error {
 	q := Quantity(p.Quantity)
@@ -117,6 +121,8 @@ func Check(reg *plant.Register, place plant.BankID, p entry.Point) error {
 		return errors.New("only a pressure is thinned; leave trend out, the air's values go with it")
 	case !slices.Contains(Quantities[:], q):
 		return fmt.Errorf("quantity %q is not known; use one of %v", p.Quantity, Quantities)
+	case p.KeepDays != 0 && (!p.Trend || p.KeepDays < LeastKept):
+		return fmt.Errorf("only the values of a trend are let go, and not before %d days", LeastKept)
 	case math.IsNaN(p.Scale) || math.IsInf(p.Scale, 0) || math.IsNaN(p.Offset) || math.IsInf(p.Offset, 0):
 		return errors.New("scale and offset must be plain numbers")
 	}

@@ -192,3 +192,32 @@ func FuzzReadTagged(f *testing.F) {
 		}
 	})
 }
+
+func TestCheck(t *testing.T) {
+	t.Parallel()
+	for _, tc := range []struct {
+		name  string
+		place plant.BankID
+		p     entry.Point
+		says  string
+	}{
+		{"pressure", "north/ahu-3/primary", entry.Point{Name: "x", Quantity: "pressure", Unit: "Pa"}, ""},
+		{"trend", "north/ahu-3/primary", entry.Point{Name: "x", Quantity: "pressure", Trend: true, KeepDays: 35}, ""},
+		{"airflow", "north/ahu-3", entry.Point{Name: "x", Quantity: "airflow", Unit: "cfm"}, ""},
+		{"no name", "north/ahu-3", entry.Point{Name: " ", Quantity: "airflow"}, "no name"},
+		{"no such quantity", "north/ahu-3", entry.Point{Name: "x", Quantity: "smell"}, `quantity "smell"`},
+		{"pressure of an AHU", "north/ahu-3", entry.Point{Name: "x", Quantity: "pressure"}, "is no bank"},
+		{"airflow of a bank", "north/ahu-3/primary", entry.Point{Name: "x", Quantity: "airflow"}, "is no AHU"},
+		{"unknown bank", "north/ahu-3/third", entry.Point{Name: "x", Quantity: "pressure"}, "is no bank"},
+		{"wrong unit", "north/ahu-3", entry.Point{Name: "x", Quantity: "airflow", Unit: "Pa"}, "is no airflow"},
+		{"scale beyond numbers", "north/ahu-3", entry.Point{Name: "x", Quantity: "airflow", Scale: math.Inf(1)}, "plain numbers"},
+		{"trend of airflow", "north/ahu-3", entry.Point{Name: "x", Quantity: "airflow", Trend: true}, "only a pressure is thinned"},
+		{"let go too soon", "north/ahu-3/primary", entry.Point{Name: "x", Quantity: "pressure", Trend: true, KeepDays: 34}, "not before 35 days"},
+		{"let go what is no trend", "north/ahu-3/primary", entry.Point{Name: "x", Quantity: "pressure", KeepDays: 40}, "only the values of a trend"},
+	} {
+		err := points.Check(register(), tc.place, tc.p)
+		if (err == nil) != (tc.says == "") || err != nil && !strings.Contains(err.Error(), tc.says) {
+			t.Errorf("%s: %v, want %q", tc.name, err, tc.says)
+		}
+	}
+}

@@ -36,6 +36,7 @@ func Conformance(t *testing.T, open func(t *testing.T) ledger.Store) {
 		{"invalid batches leave nothing", testInvalid},
 		{"filters", testFilters},
 		{"counts", testCounts},
+		{"samples forgotten", testForgetSamples},
 		{"amend and retract are kept", testAmend},
 		{"many writers", testWriters},
 		{"readers see a growing prefix", testPrefix},

@@ -558,3 +558,40 @@ func testClosed(t *testing.T, s ledger.Store) {
 		t.Errorf("Claim after Close: %v", err)
 	}
 }
+
+// testForgetSamples lets go of the values of one point's old samples and of
+// nothing else.
+func testForgetSamples(t *testing.T, s ledger.Store) {
+	var b ledger.Batch
+	for i, x := range []struct {
+		place plant.BankID
+		point string
+		hours int
+	}{{"s/a", "dp", -2}, {"s/a", "dp", -1}, {"s/a", "dp", 0}, {"s/a", "hz", -2}, {"s/b", "dp", -2}} {
+		e := reading(fmt.Sprint("sample:", i), x.place)
+		e.At = monday.Add(time.Duration(x.hours) * time.Hour)
+		e.Kind, e.Body = entry.KindSample, entry.Sample{Point: x.point, Quantity: "pressure", Value: ptr(1.5), Unit: "Pa"}
+		b.Entries = append(b.Entries, e)
+	}
+	old := reading("reading", "s/a/b")
+	old.At = monday.Add(-3 * time.Hour)
+	b.Entries = append(b.Entries, old)
+	commit(t, s, b)
+	for _, want := range []int64{2, 0} {
+		if n, err := s.ForgetSamples(t.Context(), "s/a", "dp", monday); err != nil || n != want {
+			t.Errorf("%d forgotten (%v), want %d", n, err, want)
+		}
+	}
+	for i, e := range entries(t, s, ledger.Filter{}) {
+		x, isSample := e.Body.(entry.Sample)
+		if want := b.Entries[i]; e.Seq != int64(i+1) || e.Source != want.Source || !e.At.Equal(want.At) || e.Place != want.Place || isSample && x.Point != want.Body.(entry.Sample).Point {
+			t.Errorf("entry %d has become %+v", i, e)
+		}
+		if gone := isSample && x.Value == nil; gone != (i < 2) || gone && (x.Unit != "" || x.Quantity != "pressure") {
+			t.Errorf("entry %d: %+v", i, x)
+		}
+	}
+	if res := commit(t, s, ledger.Batch{Entries: b.Entries[:1]}); !res[0].Duplicate {
+		t.Error("the source of a forgotten sample is free again")
+	}
+}

@@ -276,6 +276,14 @@ func (f *Faulty) DropPost(ctx context.Context, key string) error {
 	return f.store.DropPost(ctx, key)
 }
 
+// ForgetSamples implements ledger.Store.
+func (f *Faulty) ForgetSamples(ctx context.Context, place plant.BankID, point string, before time.Time) (int64, error) {
+	if err := f.out(); err != nil {
+		return 0, err
+	}
+	return f.store.ForgetSamples(ctx, place, point, before)
+}
+
 // LastFiring implements ledger.Store.
 func (f *Faulty) LastFiring(ctx context.Context, job, site string) (ledger.Firing, error) {
 	if err := f.out(); err != nil {
