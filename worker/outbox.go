@@ -25,6 +25,8 @@ type Outbox struct {
 	MaxAttempts int           // of a post that fails by its own fault
 	GiveUpAfter time.Duration // of one that fails with the platform; 0: defaultGiveUp
 	MergeAfter  time.Duration // replies this old go out as one; 0: never
+	PerSecond   float64       // posts to one channel in the long run; 0: as fast as they come
+	Burst       int           // and at once
 	Poll        time.Duration
 	Grace       time.Duration // for what is being sent when asked to stop; 0: defaultGrace
 }
@@ -95,6 +97,7 @@ type delivery struct {
 	held  int
 	lanes map[string][]held  // by channel: posts waiting behind the one being sent
 	shut  map[string]circuit // channels that take nothing for now
+	paces map[string]*pace   // channels that were posted to lately
 	alone map[string]bool    // channels where posts sent as one failed for no reason of the platform's
 	done  sync.WaitGroup
 }
@@ -113,7 +116,7 @@ type held struct {
 }
 
 func newDelivery(o *Outbox, ctx context.Context) *delivery {
-	d := &delivery{Outbox: o, stop: ctx, lanes: map[string][]held{}, shut: map[string]circuit{}, alone: map[string]bool{}, freed: make(chan struct{}, 1)}
+	d := &delivery{Outbox: o, stop: ctx, lanes: map[string][]held{}, shut: map[string]circuit{}, paces: map[string]*pace{}, alone: map[string]bool{}, freed: make(chan struct{}, 1)}
 	sending, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	grace := o.Grace
 	if grace == 0 {
@@ -178,6 +181,9 @@ func (d *delivery) run(lane string) {
 		posts := queue[:n]
 		d.lanes[lane] = queue[n:]
 		until := d.shut[lane].until
+		if !d.Now().Before(until) {
+			until = d.paced(lane)
+		}
 		d.mu.Unlock()
 
 		d.take(lane, posts, until)

@@ -144,6 +144,9 @@ func (a *App) Delivery(platform string, s channel.Sender) Service {
 		Lease: a.Cfg.Outbox.Lease, MaxAttempts: a.Cfg.Outbox.MaxAttempts, Poll: time.Second,
 		GiveUpAfter: a.Cfg.Outbox.GiveUpAfter, MergeAfter: a.Cfg.Outbox.MergeAfter,
 	}
+	if platform != terminal.Platform {
+		o.PerSecond, o.Burst = a.Cfg.Outbox.PerSecond, a.Cfg.Outbox.Burst
+	}
 	return Service{"outbox " + platform, o.Run}
 }
 

@@ -50,6 +50,7 @@ func newChaos(t *testing.T) *chaos {
 	cfg.Data, cfg.Ledger, cfg.HTTP.Listen = dir, filepath.Join(dir, "ledger.db"), ""
 	cfg.Slack = config.Slack{BotToken: fakeslack.BotToken, AppToken: fakeslack.AppToken, APIURL: c.fake.APIURL(),
 		People: []string{"Tove = " + toveID, "Maren = " + marenID}}
+	cfg.Outbox.PerSecond = 0
 	cfg.Worker.SweepEvery, cfg.Worker.ClaimAfter = time.Second, time.Second
 	c.cfg = cfg
 	c.start()
@@ -231,6 +232,7 @@ func BenchmarkSlackReply(b *testing.B) {
 	dir := b.TempDir()
 	cfg.Data, cfg.Ledger, cfg.HTTP.Listen = dir, filepath.Join(dir, "ledger.db"), ""
 	cfg.Slack = config.Slack{BotToken: fakeslack.BotToken, AppToken: fakeslack.AppToken, APIURL: fake.APIURL()}
+	cfg.Outbox.PerSecond = 0
 	p := demo.Portfolio()
 	var crews []string
 	for i, s := range p.Sites {

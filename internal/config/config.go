@@ -114,6 +114,8 @@ type Outbox struct {
 	GiveUpAfter time.Duration `mapstructure:"give_up_after"` // while the platform is out of reach attempts do not count
 	MergeAfter  time.Duration `mapstructure:"merge_after"`   // replies this old are sent as one
 	Lease       time.Duration `mapstructure:"lease"`
+	PerSecond   float64       `mapstructure:"per_second"` // posts to one chat channel in the long run; 0: as fast as they come
+	Burst       int           `mapstructure:"burst"`      // and at once
 	ReplyWait   time.Duration `mapstructure:"reply_wait"` // a reply goes without its forecast after so long
 }
 
@@ -161,7 +163,7 @@ var defaults = map[string]any{
 	"http.tls_cert_file": "", "http.tls_key_file": "",
 	"worker.parallel": 2, "worker.claim_after": "30s", "worker.max_tries": 5, "worker.sweep_every": "1m",
 	"cron.catch_up": "72h", "cron.tick": "15s", "cron.lead": "10s",
-	"outbox.max_attempts": 20, "outbox.give_up_after": "168h", "outbox.merge_after": "10m",
+	"outbox.max_attempts": 20, "outbox.give_up_after": "168h", "outbox.merge_after": "10m", "outbox.per_second": 1.0, "outbox.burst": 30,
 	"outbox.lease": "60s", "outbox.reply_wait": "5s",
 	"question.expires": "12h",
 	"retention.posts":  "720h",
@@ -280,6 +282,8 @@ func (c *Config) check() error {
 		return errors.New("http.rate_per_second and http.burst must be above zero")
 	case (c.HTTP.TLSCertFile == "") != (c.HTTP.TLSKeyFile == ""):
 		return errors.New("http.tls_cert_file and http.tls_key_file go together: name both, or neither")
+	case c.Outbox.PerSecond < 0 || c.Outbox.Burst < 1:
+		return errors.New("outbox.per_second must not be below zero, nor outbox.burst below one")
 	case c.Outbox.MaxAttempts < 1:
 		return fmt.Errorf("outbox.max_attempts: %d is not 1 or more", c.Outbox.MaxAttempts)
 	}
