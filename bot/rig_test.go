@@ -51,13 +51,23 @@ type rig struct {
 // register and no history.
 func newRig(t testing.TB) *rig {
 	t.Helper()
+	return newRigIn(t, "")
+}
+
+// newRigIn is newRig with sites that speak a language.
+func newRigIn(t testing.TB, language string) *rig {
+	t.Helper()
 	ctx := t.Context()
 	real, err := sqlite.Open(ctx, filepath.Join(t.TempDir(), "ledger.db"), sqlite.Options{})
 	must(t, err)
 	r := &rig{t: t, store: ledgertest.NewFaulty(real), now: time.Date(2026, 3, 4, 10, 0, 0, 0, time.UTC)}
 	t.Cleanup(func() { must(t, r.store.Close()) })
 	var b ledger.Batch
-	for i, e := range register.Diff(nil, demo.Portfolio()) {
+	sites := demo.Portfolio()
+	for i := range sites.Sites {
+		sites.Sites[i].Language = language
+	}
+	for i, e := range register.Diff(nil, sites) {
 		place := plant.BankID(e.ID)
 		if e.Object == register.ObjectItem {
 			place = ""
