@@ -60,7 +60,7 @@ func TestHourOfOutageLosesNothingAndFloodsNothing(t *testing.T) {
 			t.Errorf("re:%02d was said %d times", i, n)
 		}
 	}
-	if len(got) > 5 {
+	if len(got) > 8 {
 		t.Errorf("%d posts for %d replies, a list and a fresh reply: %q", len(got), replies, got)
 	}
 	for _, alone := range []string{"steps:1", "re:fresh"} {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"slices"
 	"sync"
 	"time"
 
@@ -156,7 +157,9 @@ func (d *delivery) claim(ctx context.Context) (int, error) {
 	for _, p := range posts {
 		lane := p.Post.To.Channel
 		queue, running := d.lanes[lane]
-		d.lanes[lane] = append(queue, held{p, until})
+		queue = append(queue, held{p, until})
+		slices.SortStableFunc(queue, func(a, b held) int { return a.Created.Compare(b.Created) })
+		d.lanes[lane] = queue
 		if !running {
 			d.done.Go(func() { d.run(lane) })
 		}
