@@ -69,7 +69,7 @@ func (p *program) root() *cobra.Command {
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.AddCommand(
 		p.demoCommand(), p.chatCommand(), p.serveCommand(), p.parseCommand(), p.importCommand(), p.exportCommand(),
-		p.dueCommand(), p.chartCommand(), p.forecastCommand(), p.backtestCommand(), p.rebuildCommand(), p.doctorCommand(),
+		p.dueCommand(), p.chartCommand(), p.forecastCommand(), p.backtestCommand(), p.rebuildCommand(), p.doctorCommand(), p.statusCommand(),
 		p.digestCommand(), p.keyCommand(), p.pointsCommand(), p.eventsCommand(), p.loadCommand(), p.parkedCommand(), p.backupCommand(), p.restoreCommand(), p.moveCommand(), p.personCommand(),
 	)
 	return root

@@ -22,6 +22,11 @@ func (p *program) serveCommand() *cobra.Command {
 					return err
 				}
 				services = append(services, web...)
+				figures, err := a.MetricsService(ctx)
+				if err != nil {
+					return err
+				}
+				services = append(services, figures...)
 				fmt.Fprintf(p.err, "clogwise serves %v; webhook %s; chat %s\n", a.Cfg.Roles, orNone(listen), orNone(chatName(a, len(chat) > 0)))
 				return app.Run(ctx, a.Log, services...)
 			})

@@ -10,6 +10,7 @@ import (
 	"sync"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"github.com/redis/go-redis/v9"
 	"github.com/redis/go-redis/v9/logging"
 
@@ -39,6 +40,7 @@ type App struct {
 	Now    func() time.Time // domain clock: "now" of messages and forecasts
 
 	recompute *worker.Recomputer
+	seconds   prometheus.Histogram // of recomputes
 	scheduler *worker.Scheduler
 	slack     *slack.Edge // nil: not connected
 }
@@ -82,6 +84,8 @@ func Open(ctx context.Context, cfg config.Config, o Options) (*App, error) {
 		Parallel: cfg.Worker.Parallel, ClaimAfter: cfg.Worker.ClaimAfter, MaxTries: cfg.Worker.MaxTries,
 		SweepEvery: cfg.Worker.SweepEvery, ReplyWait: cfg.Outbox.ReplyWait,
 	}
+	a.seconds = newRecomputeSeconds()
+	a.recompute.Took = func(d time.Duration) { a.seconds.Observe(d.Seconds()) }
 	a.recompute.Events = &worker.Events{Store: a.Store, View: a.View, Queue: a.Queue, Now: a.Now, Log: a.Log}
 	a.scheduler = &worker.Scheduler{
 		Store: a.Store, View: a.View, Queue: a.Queue, Now: a.Now, Log: a.Log,

@@ -52,7 +52,7 @@ func (a *App) metrics() *prometheus.Registry {
 	reg.MustRegister(
 		collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
-		backlog{store: a.Store, queue: a.Queue},
+		backlog{store: a.Store, queue: a.Queue}, &standing{app: a}, a.seconds,
 	)
 	return reg
 }

@@ -81,8 +81,10 @@ type HTTP struct {
 	MaxBodyBytes int64   `mapstructure:"max_body_bytes"`
 	RatePerSec   float64 `mapstructure:"rate_per_second"` // requests a second for one key
 	Burst        int     `mapstructure:"burst"`
-	TLSCertFile  string  `mapstructure:"tls_cert_file"` // PEM, the chain; both files or none
-	TLSKeyFile   string  `mapstructure:"tls_key_file"`  // PEM
+	// MetricsListen is where a process without the bot's role serves its metrics.
+	MetricsListen string `mapstructure:"metrics_listen"`
+	TLSCertFile   string `mapstructure:"tls_cert_file"` // PEM, the chain; both files or none
+	TLSKeyFile    string `mapstructure:"tls_key_file"`  // PEM
 }
 
 // Scheme is how the address is reached: https with a certificate, else http.
@@ -160,7 +162,8 @@ var defaults = map[string]any{
 	"slack.bot_token_file": "", "slack.app_token_file": "", "slack.signing_secret_file": "",
 	"slack.api_url": "", "slack.team": "", "slack.people": []string{},
 	"http.listen": "127.0.0.1:8086", "http.max_body_bytes": 1 << 20, "http.rate_per_second": 50.0, "http.burst": 100,
-	"http.tls_cert_file": "", "http.tls_key_file": "",
+	"http.metrics_listen": "",
+	"http.tls_cert_file":  "", "http.tls_key_file": "",
 	"worker.parallel": 2, "worker.claim_after": "30s", "worker.max_tries": 5, "worker.sweep_every": "1m",
 	"cron.catch_up": "72h", "cron.tick": "15s", "cron.lead": "10s",
 	"outbox.max_attempts": 20, "outbox.give_up_after": "168h", "outbox.merge_after": "10m", "outbox.per_second": 1.0, "outbox.burst": 30,
