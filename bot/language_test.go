@@ -40,6 +40,9 @@ func TestAnswersAreInTheLanguageOfTheSite(t *testing.T) {
 			{tove, "correction AHU-3 bag should be 135 Pa not 400 Pa", []string{
 				"Kein Messwert von AHU-3 secondary nahe 400 Pa (1,61 in wc) zu korrigieren. Welcher soll 135 Pa (0,54 in wc) sein? Noch nichts gespeichert."}},
 			{tove, "stock QC-B600 4", []string{"Nicht gespeichert: Bestand zählen darf nur ein Objektleiter: Maren."}},
+			{tove, "can I change AHU-3 with the fan running", []string{
+				"Nein. Niemand arbeitet bei laufendem Ventilator in einem Gerät oder öffnet es, und dafür gebe ich keine Schritte. Zuerst freischalten (von allen Energiequellen trennen und gegen Wiedereinschalten sichern) oder die für die Lüftung verantwortliche Person fragen. Dein Objektleiter wird informiert."}},
+			{tove, "AHU-3 150 Pa", []string{"Welche Filterstufe von AHU-3: primary oder secondary? Noch nichts gespeichert."}},
 		},
 		"es": {
 			{tove, "AHU-3 bag 145 Pa at 45 Hz", []string{
@@ -62,6 +65,9 @@ func TestAnswersAreInTheLanguageOfTheSite(t *testing.T) {
 			{tove, "correction AHU-3 bag should be 135 Pa not 400 Pa", []string{
 				"No hay lectura de AHU-3 secondary cerca de 400 Pa (1,61 in wc) que corregir. ¿Cuál debe ser 135 Pa (0,54 in wc)? Nada guardado todavía."}},
 			{tove, "stock QC-B600 4", []string{"No guardado: solo puede contar existencias un supervisor: Maren."}},
+			{tove, "can I change AHU-3 with the fan running", []string{
+				"No. Nadie trabaja dentro de una unidad ni la abre con el ventilador en marcha, y para eso no doy pasos. Primero hay que consignarla (separarla de todas las energías y bloquearla), o pregunta a la persona responsable de la ventilación. Se avisa a tu supervisor."}},
+			{tove, "AHU-3 150 Pa", []string{"¿Qué etapa de AHU-3: primary o secondary? Nada guardado todavía."}},
 		},
 	} {
 		t.Run(tag, func(t *testing.T) {

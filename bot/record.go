@@ -133,7 +133,9 @@ func touched(reg *plant.Register, entries []entry.Entry) []plant.BankID {
 func notesOf(m phrase.Meaning) []string {
 	var out []string
 	for _, n := range m.Notes {
-		out = append(out, n.Text)
+		if n.Code != "airflow" { // said with the reading
+			out = append(out, n.Text)
+		}
 	}
 	return out
 }

@@ -46,6 +46,7 @@ func (e *Engine) talk(ctx context.Context, m channel.Message) (*talk, error) {
 		Last: e.lastBut(ctx, nil),
 		Here: e.here(ctx, m),
 	}
+	t.scope.In = t.in()
 	for _, s := range t.sites {
 		t.scope.Sites = append(t.scope.Sites, s.ID)
 		for _, j := range jobs {

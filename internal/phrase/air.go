@@ -37,7 +37,7 @@ func (p *parser) airOf(ms []*mark) (a air, odd bool) {
 		}
 	}
 	if odd {
-		p.note("air-ignored", sayAirIgnored())
+		p.note("air-ignored", sayAirIgnored(p.sc.In))
 	}
 	return a, odd
 }

@@ -71,15 +71,31 @@ func (p *parser) ask() Asking {
 	}
 	a := Asking{Code: first.code, Text: first.text, Kept: p.items}
 	for _, o := range out {
-		a.Choices = append(a.Choices, Choice{Keys: o.keys, Label: o.label, Means: apply(p.text, o.edits)})
+		a.Choices = append(a.Choices, Choice{Keys: p.keys(o), Label: o.label, Means: apply(p.text, o.edits)})
 	}
 	if len(out) == 0 && len(first.options) > 0 {
-		a.Text = sayOneByOne(a.Text)
+		a.Text = sayOneByOne(p.sc.In, a.Text)
 	}
 	if first.code == AskSite {
 		p.finishSite(&a)
 	}
 	return a
+}
+
+// keys are the words that pick an option: those of the grammar, and in another
+// language those that its label begins with ("ventilador parado, sin lectura").
+func (p *parser) keys(o option) []string {
+	if p.sc.In.Tag() == "en" || slices.Contains(o.keys, o.label) {
+		return o.keys
+	}
+	words := o.label
+	if i := strings.IndexAny(words, ",>0123456789"); i >= 0 {
+		words = strings.TrimSpace(words[:i])
+	}
+	if words == "" {
+		return o.keys
+	}
+	return append(slices.Clone(o.keys), strings.ToLower(words))
 }
 
 // merge joins option o with the options of the same key in the other problems.
@@ -131,7 +147,7 @@ func (p *parser) finishSite(a *Asking) {
 			continue
 		}
 		if i == 0 {
-			a.Text += " " + sayReadAs(m.Ask.Choices[0].Label)
+			a.Text += " " + sayReadAs(p.sc.In, m.Ask.Choices[0].Label)
 		}
 		c.Means = m.Ask.Choices[0].Means
 	}
@@ -142,7 +158,7 @@ func (p *parser) askUnknownTag(t tag) {
 	typed := p.raw(t.from, t.to)
 	for _, o := range p.problems {
 		if o.code == AskAHU && (len(o.options) == 0 || !strings.HasPrefix(o.options[0].name(), t.key+">")) {
-			p.problem(AskAHU, sayUnknownTag(typed, nil)) // a second one: no one choice settles both
+			p.problem(AskAHU, sayUnknownTag(p.sc.In, typed, nil)) // a second one: no one choice settles both
 			return
 		}
 	}
@@ -162,7 +178,7 @@ func (p *parser) askUnknownTag(t tag) {
 		names = append(names, name)
 		options = append(options, option{id: t.key + ">" + string(id), keys: []string{a.Tag, name}, label: name, edits: []edit{{t.from, t.to, name}}})
 	}
-	p.problem(AskAHU, sayUnknownTag(typed, names), options...)
+	p.problem(AskAHU, sayUnknownTag(p.sc.In, typed, names), options...)
 }
 
 // askWhichAHU asks for the AHU of a statement that has none.
@@ -175,7 +191,7 @@ func (p *parser) askWhichAHU(g *group) {
 		a, _ := p.reg.AHU(id)
 		options = append(options, option{id: "at>" + string(id), keys: []string{a.Tag}, label: a.Tag, edits: []edit{{g.line.from, g.line.from, a.Tag + " "}}})
 	}
-	p.problem(AskAHU, sayWhichAHU(), options...)
+	p.problem(AskAHU, sayWhichAHU(p.sc.In), options...)
 }
 
 // likelyAHUs are those with an open job, or all if they are three at most, as
@@ -220,7 +236,7 @@ func (p *parser) askSite(g *group, t tag) {
 		options = append(options, option{keys: keys, label: name, edits: []edit{{g.ahu.from, g.ahu.from, name + " "}}})
 	}
 	a, _ := p.reg.AHU(t.ids[0])
-	p.problem(AskSite, saySite(a.Tag, names), options...)
+	p.problem(AskSite, saySite(p.sc.In, a.Tag, names), options...)
 }
 
 // askBank asks which bank of an AHU is meant. at is where the word goes; typed
@@ -243,5 +259,5 @@ func (p *parser) askBank(ahu plant.BankID, at edit, typed string, more ...string
 		names = append(names, w)
 		options = append(options, option{keys: []string{w}, label: w, edits: []edit{{at.from, at.to, " " + w + " "}}})
 	}
-	p.problem(AskBank, sayBank(p.reg.Name(ahu), typed, names), options...)
+	p.problem(AskBank, sayBank(p.sc.In, p.reg.Name(ahu), typed, names), options...)
 }

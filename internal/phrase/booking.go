@@ -92,9 +92,9 @@ func (p *parser) dayAlone(g *group) bool {
 		return true
 	}
 	from := g.line.from
-	p.problem(AskChange, sayChange(p.reg.Name(ahus[0])),
-		option{keys: []string{"changed", "done", "already"}, label: "changed then", edits: []edit{{from, from, "changed "}}},
-		option{keys: []string{"book", "to do"}, label: "book it for then", edits: []edit{{from, from, "book "}}})
+	p.problem(AskChange, sayChange(p.sc.In, p.reg.Name(ahus[0])),
+		option{keys: []string{"changed", "done", "already"}, label: p.sc.In.Text("changed then"), edits: []edit{{from, from, "changed "}}},
+		option{keys: []string{"book", "to do"}, label: p.sc.In.Text("book it for then"), edits: []edit{{from, from, "book "}}})
 	return true
 }
 
@@ -149,9 +149,9 @@ func (p *parser) askWhenToBook(g *group, place plant.BankID) {
 			edits = append(edits, edit{s.from, s.to, ""})
 		}
 		edits = append(edits, g.strayEdits()...)
-		options = append(options, option{keys: []string{text, day.Format("Mon"), day.Format("Monday")}, label: day.Format("Mon 2 Jan ") + clock, edits: edits})
+		options = append(options, option{keys: []string{text, day.Format("Mon"), day.Format("Monday")}, label: p.sc.In.Date(day, "Mon 2 Jan ") + clock, edits: edits})
 	}
-	p.problem(AskWhen, sayWhen(p.reg.Name(place)), options...)
+	p.problem(AskWhen, sayWhen(p.sc.In, p.reg.Name(place)), options...)
 }
 
 // crew reads the names after "with": "with Nadia and Tom".

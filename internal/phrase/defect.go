@@ -13,7 +13,7 @@ import (
 // earlier readings are suspect.
 func (p *parser) defect(g *group) {
 	i, fixed := g.fault()
-	if i < 0 || g.line.question || g.ahu == nil && !p.hasHere() || g.ahu == nil && g.line.unknown > 2 {
+	if i < 0 || fixed && g.line.has(cCan) || g.line.question || g.ahu == nil && !p.hasHere() || g.ahu == nil && g.line.unknown > 2 {
 		return
 	}
 	ahus, ok := p.places(g, true)
@@ -36,7 +36,7 @@ func (p *parser) defect(g *group) {
 	if at, ok := p.at(g, place); ok && note != "" {
 		p.add(p.item(g, place, at, entry.Defect{Note: note, Fixed: fixed}))
 		if !fixed && g.has(cVermin) {
-			p.note("biological", sayBiological())
+			p.note("biological", sayBiological(p.sc.In))
 		}
 	}
 }
@@ -54,7 +54,16 @@ func (g *group) fault() (i int, fixed bool) {
 		}
 		return j, g.has(cFixed) || mended >= 0 || g.changesFilters(g.marks[j:])
 	}
-	return mended, mended >= 0
+	return mended, mended >= 0 && !(g.marks[mended].is(cSwap) && g.driveOnly())
+}
+
+// driveWords are parts that no gauge reads wrong for.
+var driveWords = set("belt belts motor motors bearing bearings lamp lamps riemen keilriemen lager correa correas rodamiento rodamientos")
+
+// driveOnly reports whether the only parts named are of the drive: a belt changed as
+// it should be puts no earlier reading in doubt.
+func (g *group) driveOnly() bool {
+	return !slices.ContainsFunc(g.marks, func(m *mark) bool { return m.is(cPart) && !driveWords[m.text] })
 }
 
 // faultAt reports whether mark i tells of a defect: the "Stück" of "24 Stück" is
@@ -123,9 +132,9 @@ func (p *parser) tornChanged(g *group, s *segment) bool {
 			return !ok
 		}
 		change := g.marks[j]
-		p.problem(AskChange, sayTornChanged(p.reg.Name(ahus[0])),
-			option{keys: []string{"all", "all of them"}, label: "all of them", edits: []edit{{m.from, m.to, "all"}}},
-			option{keys: []string{"one", "only one", "the bad one"}, label: "only the bad one", edits: []edit{{change.from, change.to, "repaired"}}})
+		p.problem(AskChange, sayTornChanged(p.sc.In, p.reg.Name(ahus[0])),
+			option{keys: []string{"all", "all of them"}, label: p.sc.In.Text("all of them"), edits: []edit{{m.from, m.to, "all"}}},
+			option{keys: []string{"one", "only one", "the bad one"}, label: p.sc.In.Text("only the bad one"), edits: []edit{{change.from, change.to, "repaired"}}})
 		return true
 	}
 	return false
@@ -177,11 +186,17 @@ func trimLinks(s string) string {
 	}
 }
 
+// electricWords before "panel" tell of a board and not of a filter.
+var electricWords = set("on control electrical electric the onto")
+
 // defectPlace is the bank the defect is of, when one is named or there is but
 // one; else the AHU.
 func (p *parser) defectPlace(g *group, ahu plant.BankID) plant.BankID {
 	var named []plant.BankID
-	for _, m := range g.marks {
+	for i, m := range g.marks {
+		if m.text == "panel" && i > 0 && electricWords[g.marks[i-1].text] { // "dripping on panel"
+			continue
+		}
 		if m.kind == mBank {
 			for _, w := range m.banks {
 				named = append(named, p.matchBank(ahu, w)...)

@@ -18,7 +18,7 @@ func (p *parser) deferral(g *group) bool {
 		return true
 	}
 	if len(ahus) > 1 {
-		p.problem(AskAHU, sayOneAHU())
+		p.problem(AskAHU, sayOneAHU(p.sc.In))
 		return true
 	}
 	var s segment
@@ -42,17 +42,17 @@ func (p *parser) deferral(g *group) bool {
 		}
 	}
 	if last < 0 {
-		p.problem(AskWhen, sayDeferWhen(p.reg.Name(bank)))
+		p.problem(AskWhen, sayDeferWhen(p.sc.In, p.reg.Name(bank)))
 		return true
 	}
 	until, _ := p.local(g.moment, bank).ahead(p.sc.Now, p.zone(bank), 0, 0)
 	if g.moment.bad || !until.After(p.sc.Now) {
-		p.problem(AskWhen, sayDeferWhen(p.reg.Name(bank)))
+		p.problem(AskWhen, sayDeferWhen(p.sc.In, p.reg.Name(bank)))
 		return true
 	}
 	reason := p.reasonAfter(g, last)
 	if reason == "" {
-		p.problem(AskReason, sayDeferReason(p.reg.Name(bank)))
+		p.problem(AskReason, sayDeferReason(p.sc.In, p.reg.Name(bank)))
 		return true
 	}
 	p.add(p.item(g, bank, p.sc.Now, entry.Defer{Until: until, Reason: reason}))

@@ -26,8 +26,10 @@ func (p *parser) emergency() danger {
 		k := perils[w.word]
 		switch {
 		case k == 0:
-		case p.hurt(h, i, k), k&perilGas != 0 && h.gas(i):
+		case p.hurt(h, i, k), k&(perilHelp|perilStart) != 0 && p.distress(h, i), k&perilGas != 0 && h.gas(i):
 			return dangerPerson
+		case w.word == "hot" && h.smellsHot(i):
+			return dangerFire
 		case k&(perilFire|perilSmoke|perilBurnt) == 0:
 		case h.idle(i):
 			p.idle = append(p.idle, w.at)
@@ -36,6 +38,12 @@ func (p *parser) emergency() danger {
 		}
 	}
 	return dangerNone
+}
+
+// smellsHot reports "hot smell", "smells hot": what is about to burn.
+func (h hearing) smellsHot(i int) bool {
+	next, prev := h.ahead(i, 1), h.back(i, 1)
+	return (next.any(smellWords) || prev.any(smellWords)) && !h.denied(i, 2)
 }
 
 // gas reports a smell, leak or alarm of gas.

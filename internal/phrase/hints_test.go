@@ -4,6 +4,7 @@ import (
 	"strings"
 	"testing"
 
+	"clogwise/internal/locale"
 	"clogwise/internal/phrase"
 )
 
@@ -56,7 +57,7 @@ func TestWhatTextsAskToType(t *testing.T) {
 func TestHelpIsUnderstood(t *testing.T) {
 	t.Parallel()
 	n := 0
-	for _, line := range strings.Split(phrase.Help(), "\n") {
+	for _, line := range strings.Split(phrase.Help(locale.Locale{}), "\n") {
 		_, examples, _ := strings.Cut(line, ": ")
 		if i := strings.Index(examples, " (or "); i >= 0 {
 			examples = examples[:i]

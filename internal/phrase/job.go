@@ -190,7 +190,7 @@ func (p *parser) askWhichJob(l *line, means func(name string) []edit) {
 			options = append(options, option{keys: []string{name, p.reg.Name(id)}, label: p.reg.Name(id), edits: means(name)})
 		}
 	}
-	p.problem(AskJob, sayWhichJob(names), options...)
+	p.problem(AskJob, sayWhichJob(p.sc.In, names), options...)
 }
 
 // longName is the name of a bank or AHU that is understood anywhere: with its

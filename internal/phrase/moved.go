@@ -18,8 +18,8 @@ func (p *parser) moved(g *group) bool {
 	if g.marks[0] != l.marks[0] && len(p.problems) > 0 { // asked for this line already
 		return true
 	}
-	p.problem(AskMoved, sayMoved(),
-		option{keys: []string{"undo"}, label: "undo my last message", edits: []edit{{l.from, l.to, "undo"}}})
+	p.problem(AskMoved, sayMoved(p.sc.In),
+		option{keys: []string{"undo"}, label: p.sc.In.Text("undo my last message"), edits: []edit{{l.from, l.to, "undo"}}})
 	return true
 }
 

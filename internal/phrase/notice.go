@@ -31,9 +31,9 @@ func (p *parser) fanOff(g *group) bool {
 	}
 	for _, m := range g.marks {
 		if m.kind == mNum && m.q.first.value != 0 && !m.q.piece && !m.q.clockish {
-			p.problem(AskFanOff, sayFanOff(p.reg.Name(ahus[0]), p.raw(m.from, m.q.unitTo)),
-				option{keys: []string{"off", "fan off"}, label: "fan off, no reading", edits: []edit{{m.from, m.q.unitTo, ""}}},
-				option{keys: []string{"running", "reading", "fan on"}, label: "fan running, keep the reading", edits: []edit{{g.marks[off].from, g.marks[off].to, ""}}})
+			p.problem(AskFanOff, sayFanOff(p.sc.In, p.reg.Name(ahus[0]), p.raw(m.from, m.q.unitTo)),
+				option{keys: []string{"off", "fan off"}, label: p.sc.In.Text("fan off, no reading"), edits: []edit{{m.from, m.q.unitTo, ""}}},
+				option{keys: []string{"running", "reading", "fan on"}, label: p.sc.In.Text("fan running, keep the reading"), edits: []edit{{g.marks[off].from, g.marks[off].to, ""}}})
 			return true
 		}
 	}
@@ -45,11 +45,13 @@ func (p *parser) fanOff(g *group) bool {
 	return true
 }
 
+var isolatedWords = []string{"isolated", "freigeschaltet", "aislada", "aislado"}
+
 // skip records that a reading could not be taken, for the AHU or for the banks
 // named.
 func (p *parser) skip(g *group) bool {
 	said := g.has(cNoRead, cSkipWord)
-	locked := g.ahu != nil && g.has(cLocked)
+	locked := g.ahu != nil && g.has(cLocked) && !g.line.hasText(isolatedWords) // "isolated and locked" is work, and no door
 	if !said && !locked || g.hasKind(mNum) || g.line.question || g.has(cSteps, cSwap) {
 		return false
 	}
@@ -179,10 +181,10 @@ func onlyLink(w string) bool {
 
 func (p *parser) askReasonToSkip(g *group, ahu plant.BankID) {
 	add := func(reason string) []edit { return []edit{{g.end(), g.end(), ": " + reason}} }
-	p.problem(AskReason, saySkipReason(p.reg.Name(ahu)),
-		option{keys: []string{"locked"}, label: "plant room locked", edits: add("plant room locked")},
-		option{keys: []string{"no access", "access"}, label: "no safe access", edits: add("no safe access")},
-		option{keys: []string{"gauge", "broken"}, label: "gauge out of order", edits: add("gauge out of order")})
+	p.problem(AskReason, saySkipReason(p.sc.In, p.reg.Name(ahu)),
+		option{keys: []string{"locked"}, label: p.sc.In.Text("plant room locked"), edits: add("plant room locked")},
+		option{keys: []string{"no access", "access"}, label: p.sc.In.Text("no safe access"), edits: add("no safe access")},
+		option{keys: []string{"gauge", "broken"}, label: p.sc.In.Text("gauge out of order"), edits: add("gauge out of order")})
 }
 
 // notice reads a segment without numbers: nothing of its own is recorded, but a
@@ -190,7 +192,7 @@ func (p *parser) askReasonToSkip(g *group, ahu plant.BankID) {
 func (p *parser) notice(g *group, s *segment) {
 	if g.ahu != nil && len(s.banks) > 0 && !g.line.question && slices.ContainsFunc(s.marks, pressureWord) {
 		if ahus, ok := p.places(g, true); ok {
-			p.problem(AskNumber, sayNoNumber(p.reg.Name(ahus[0])))
+			p.problem(AskNumber, sayNoNumber(p.sc.In, p.reg.Name(ahus[0])))
 		}
 		return
 	}
@@ -199,7 +201,7 @@ func (p *parser) notice(g *group, s *segment) {
 	}
 	if p.corrects(g) && g.ahu != nil && len(s.banks) > 0 {
 		if ahus, ok := p.places(g, true); ok {
-			p.problem(AskNumber, sayWhichRight(p.reg.Name(ahus[0])))
+			p.problem(AskNumber, sayWhichRight(p.sc.In, p.reg.Name(ahus[0])))
 		}
 	}
 }
@@ -268,5 +270,5 @@ func (p *parser) askSiteOf(l *line) {
 		names = append(names, name)
 		options = append(options, option{keys: []string{s, name}, label: name, edits: []edit{{l.from, l.from, name + " "}}})
 	}
-	p.problem(AskSite, sayWhichSite(names), options...)
+	p.problem(AskSite, sayWhichSite(p.sc.In, names), options...)
 }

@@ -16,6 +16,8 @@ const (
 	perilShock                    // only one that somebody got
 	perilDown                     // only of a person: "Idris collapsed"
 	perilShut                     // only of a person in something: "Idris is stuck in AHU-3"
+	perilHelp                     // only with what stands beside it: "call 999", "chest pain"
+	perilStart                    // only of a fan or power that came on with people inside
 )
 
 // perils gives the classes of each word: English, German, Spanish, folded. Rather
@@ -40,6 +42,9 @@ var perils = buildPerils(map[peril]string{
 	perilShock: `shock shocks shocked zapped jolt schlag descarga calambre`,
 	perilDown:  `collapsed trapped dizzy breathing attack down aid zusammengebrochen eingeschlossen atrapado atrapada encerrado encerrada`,
 	perilShut:  `stuck locked passed`,
+	perilHelp: `breathe mayday auxilio socorro ayudame ayudadme schwindlig schwindelig mareado mareada sos help hilf helft call called dial ring phone ruf ruft rufen wahlt llama
+		llamad llamen llame chest breathing schlecht ubel corriente hit broken broke uv trapped atrapado atrapada inside floor ground boden suelo hangt steckt hot`,
+	perilStart: `started starts start came comes went kicked switched turned lief anlief angelaufen gestartet eingeschaltet ging arranco arrancado encendio encendido`,
 })
 
 func buildPerils(lists map[peril]string) map[string]peril {

@@ -7,16 +7,18 @@ import (
 	"time"
 
 	"clogwise/internal/entry"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 )
 
 // Scope is what a message is understood against.
 type Scope struct {
 	Register *plant.Register
-	Sites    []string  // sites the channel serves, in order; a message may name another only by its full name
-	HomeSite string    // taken first when a tag exists at several sites and the person's home decides (direct messages); may be empty
-	Now      time.Time // of the message
-	By       string    // who typed it
+	Sites    []string      // sites the channel serves, in order; a message may name another only by its full name
+	HomeSite string        // taken first when a tag exists at several sites and the person's home decides (direct messages); may be empty
+	Now      time.Time     // of the message
+	By       string        // who typed it
+	In       locale.Locale // that is answered in; the zero value is English
 
 	// Last is the last standing reading of a bank corrected to nothing, in Pa,
 	// used to choose a credible unit; nil or false when there is none.
@@ -87,8 +89,8 @@ type Asking struct {
 // whole original message: Means is a complete message in this same grammar that
 // parses without a question about the same thing.
 type Choice struct {
-	Keys  []string // words that pick it when typed: "pa", "1", "ahu-3"
-	Label string
+	Keys  []string // words that pick it when typed: "pa", "1", "ahu-3"; the grammar's, and those of the label
+	Label string   // in the language of the Scope
 	Means string
 }
 

@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"clogwise/internal/entry"
+	"clogwise/internal/locale"
 	"clogwise/internal/phrase"
 	"clogwise/internal/units"
 )
@@ -228,7 +229,7 @@ func TestWithoutRegister(t *testing.T) {
 
 func TestHelpIsShort(t *testing.T) {
 	t.Parallel()
-	lines := strings.Split(phrase.Help(), "\n")
+	lines := strings.Split(phrase.Help(locale.Locale{}), "\n")
 	if len(lines) < 6 || len(lines) > 12 {
 		t.Errorf("help has %d lines", len(lines))
 	}

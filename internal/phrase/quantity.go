@@ -288,7 +288,7 @@ func (p *parser) pressure(bank plant.BankID, m *mark, n number, r role) (value, 
 	u := q.resolved
 	v := value{unit: u.name}
 	if q.garbled {
-		p.problem(AskNumber, sayGarbled(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
+		p.problem(AskNumber, sayGarbled(p.sc.In, p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
 		return v, false
 	}
 	switch {
@@ -400,10 +400,7 @@ func (p *parser) askUnit(bank plant.BankID, e expect, m *mark, n number, r role)
 	var options []option
 	var labels []string
 	for _, c := range list {
-		label := c.typed()
-		if c.unit.pressure != units.Pa {
-			label += " (" + units.ShortPressure(c.pa, units.SI) + ")"
-		}
+		label := p.both(c)
 		labels = append(labels, label)
 		key := unitTyped(c.unit)
 		if c.dropped {
@@ -416,10 +413,10 @@ func (p *parser) askUnit(bank plant.BankID, e expect, m *mark, n number, r role)
 		options = append(options, option{keys: keys, label: label, edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
 	}
 	if len(options) == 0 {
-		p.problem(AskNumber, sayNoUnitFits(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
+		p.problem(AskNumber, sayNoUnitFits(p.sc.In, p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
 		return
 	}
-	p.problem(AskUnit, sayUnit(p.reg.Name(bank), p.raw(m.from, m.q.numTo), labels, e.last, p.habit(bank)), options...)
+	p.problem(AskUnit, sayUnit(p.sc.In, p.reg.Name(bank), p.raw(m.from, m.q.numTo), labels, e.last, p.habit(bank)), options...)
 }
 
 // retyped writes a bare number, or range, with the unit of a candidate.
@@ -446,8 +443,8 @@ func (p *parser) retyped(m *mark, c candidate) string {
 func (p *parser) askMixed(bank plant.BankID, e expect, m *mark, n number, r role) {
 	list := e.choices(n.value, r)
 	c := list[0]
-	p.problem(AskMixedUnits, sayMixed(p.reg.Name(bank)+" "+c.typed()+" ("+units.ShortPressure(c.pa, units.SI)+")"),
-		option{keys: []string{"ok", "yes"}, label: "ok, " + c.typed(), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
+	p.problem(AskMixedUnits, sayMixed(p.sc.In, p.reg.Name(bank)+" "+p.both(c)),
+		option{keys: []string{"ok", "yes"}, label: p.sc.In.Text("ok, %s", p.sc.In.Figures(c.typed())), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
 }
 
 // mixedUnits asks when numbers without units were read in different ones.
@@ -462,31 +459,32 @@ func (p *parser) mixedUnits() {
 	var edits []edit
 	var parts []string
 	for _, b := range p.bare {
-		parts = append(parts, p.reg.Name(b.bank)+" "+both(b.c))
+		parts = append(parts, p.reg.Name(b.bank)+" "+p.both(b.c))
 		edits = append(edits, edit{b.m.from, b.m.q.unitTo, p.retyped(b.m, b.c)})
 	}
-	p.problem(AskMixedUnits, sayMixed(joinAnd(parts)), option{keys: []string{"ok", "yes"}, label: "ok, as read", edits: edits})
+	p.problem(AskMixedUnits, sayMixed(p.sc.In, p.sc.In.And(parts)), option{keys: []string{"ok", "yes"}, label: p.sc.In.Text("ok, as read"), edits: edits})
 }
 
-func both(c candidate) string {
+// both is a candidate as it would be typed, with its Pa where that is another unit.
+func (p *parser) both(c candidate) string {
 	if c.unit.pressure == units.Pa {
-		return c.typed()
+		return p.sc.In.Figures(c.typed())
 	}
-	return c.typed() + " (" + units.ShortPressure(c.pa, units.SI) + ")"
+	return p.sc.In.Figures(c.typed() + " (" + units.ShortPressure(c.pa, units.SI) + ")")
 }
 
 func (p *parser) askSign(bank plant.BankID, m *mark, v value) {
 	pa, u := p.raw(m.q.signFrom, m.q.numTo), ""
 	if v.unit != "" {
-		pa = units.Pressure(math.Abs(v.pa), p.habit(bank))
+		pa = p.sc.In.Pressure(math.Abs(v.pa), p.habit(bank))
 		if m.q.unit.kind == uNone {
 			u = " " + v.unit
 		}
 	}
 	number := p.text[m.q.signFrom+dashLen(p.text, m.q.signFrom) : m.q.unitTo]
-	p.problem(AskSign, saySign(p.reg.Name(bank), pa),
-		option{keys: []string{"dash", "plus", "positive", "just a dash"}, label: pa + ", it was a dash", edits: []edit{{m.from, m.q.unitTo, number + u}}},
-		option{keys: []string{"minus", "negative", "neg"}, label: "minus " + pa, edits: []edit{{m.from, m.q.unitTo, "minus " + number + u + " confirmed"}}})
+	p.problem(AskSign, saySign(p.sc.In, p.reg.Name(bank), pa),
+		option{keys: []string{"dash", "plus", "positive", "just a dash"}, label: p.sc.In.Text("%s, it was a dash", pa), edits: []edit{{m.from, m.q.unitTo, number + u}}},
+		option{keys: []string{"minus", "negative", "neg"}, label: p.sc.In.Text("minus %s", pa), edits: []edit{{m.from, m.q.unitTo, "minus " + number + u + " confirmed"}}})
 }
 
 // dashLen is the length of the dash at i and the blanks after it.
@@ -503,16 +501,16 @@ func dashLen(s string, i int) int {
 
 func (p *parser) askZero(bank plant.BankID, m *mark) {
 	gone := edit{m.from, m.q.unitTo, "zero check ok"}
-	p.problem(AskZero, sayZero(p.reg.Name(bank)),
-		option{keys: []string{"fan off", "off"}, label: "fan was off", edits: []edit{{m.from, m.q.unitTo, "fan off"}}},
-		option{keys: []string{"zero check", "check", "zero ok"}, label: "zero check, ports open", edits: []edit{gone}},
-		option{keys: []string{"running", "fan on", "real"}, label: "0 Pa with the fan running", edits: []edit{confirmEdit(m, "Pa")}})
+	p.problem(AskZero, sayZero(p.sc.In, p.reg.Name(bank)),
+		option{keys: []string{"fan off", "off"}, label: p.sc.In.Text("fan was off"), edits: []edit{{m.from, m.q.unitTo, "fan off"}}},
+		option{keys: []string{"zero check", "check", "zero ok"}, label: p.sc.In.Text("zero check, ports open"), edits: []edit{gone}},
+		option{keys: []string{"running", "fan on", "real"}, label: p.sc.In.Text("0 Pa with the fan running"), edits: []edit{confirmEdit(m, "Pa")}})
 }
 
 func (p *parser) askNegative(bank plant.BankID, m *mark, v value) {
-	p.problem(AskNegative, sayNegative(p.reg.Name(bank), units.Pressure(v.pa, p.habit(bank))),
-		option{keys: []string{"minus", "ok", "negative"}, label: "minus, as typed", edits: []edit{confirmEdit(m, v.unit)}},
-		option{keys: []string{"plus", "positive"}, label: "plus", edits: []edit{{m.from, m.q.unitTo, p.unsigned(m, v.unit)}}})
+	p.problem(AskNegative, sayNegative(p.sc.In, p.reg.Name(bank), p.sc.In.Pressure(v.pa, p.habit(bank))),
+		option{keys: []string{"minus", "ok", "negative"}, label: p.sc.In.Text("minus, as typed"), edits: []edit{confirmEdit(m, v.unit)}},
+		option{keys: []string{"plus", "positive"}, label: p.sc.In.Text("plus"), edits: []edit{{m.from, m.q.unitTo, p.unsigned(m, v.unit)}}})
 }
 
 func (p *parser) unsigned(m *mark, u string) string {
@@ -529,8 +527,8 @@ func (p *parser) askHigh(bank plant.BankID, e expect, m *mark, v value, top bool
 	if top {
 		limit = e.bank.Gauge.TopPa
 	}
-	p.problem(AskHigh, sayHigh(p.reg.Name(bank), v.pa, limit, top, h),
-		option{keys: []string{"ok", "yes", "confirm", "high"}, label: "yes, " + units.ShortPressure(v.pa, h), edits: []edit{confirmEdit(m, v.unit)}})
+	p.problem(AskHigh, sayHigh(p.sc.In, p.reg.Name(bank), v.pa, limit, top, h),
+		option{keys: []string{"ok", "yes", "confirm", "high"}, label: p.sc.In.Text("yes, %s", p.sc.In.ShortPressure(v.pa, h)), edits: []edit{confirmEdit(m, v.unit)}})
 }
 
 // askSlip asks about a value so small that the unit must be another.
@@ -538,11 +536,11 @@ func (p *parser) askSlip(bank plant.BankID, e expect, m *mark, v value, u unit) 
 	options := []option{}
 	for _, c := range e.otherUnits(m.q.first.value, u.pressure) {
 		if len(options) < 2 && !m.q.isRange {
-			options = append(options, option{keys: []string{unitTyped(c.unit), c.unit.name, "in"}[:2+btoi(c.unit.pressure == units.InH2O)], label: both(c), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
+			options = append(options, option{keys: []string{unitTyped(c.unit), c.unit.name, "in"}[:2+btoi(c.unit.pressure == units.InH2O)], label: p.both(c), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
 		}
 	}
-	options = append(options, option{keys: []string{"as typed", "really"}, label: "as typed", edits: []edit{confirmEdit(m, v.unit)}})
-	p.problem(AskUnit, saySlip(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)), options...)
+	options = append(options, option{keys: []string{"as typed", "really"}, label: p.sc.In.Text("as typed"), edits: []edit{confirmEdit(m, v.unit)}})
+	p.problem(AskUnit, saySlip(p.sc.In, p.reg.Name(bank), p.raw(m.from, m.q.unitTo)), options...)
 }
 
 // otherUnits lists the credible ways to read v in another unit than the one typed,
@@ -569,8 +567,8 @@ func (p *parser) askImpossible(bank plant.BankID, e expect, m *mark, v value) {
 	var options []option
 	for _, c := range e.otherUnits(m.q.first.value, m.q.resolved.pressure) {
 		if len(options) < 2 && m.q.sign == unsigned && !m.q.isRange {
-			options = append(options, option{keys: []string{unitTyped(c.unit), c.unit.name}, label: both(c), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
+			options = append(options, option{keys: []string{unitTyped(c.unit), c.unit.name}, label: p.both(c), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
 		}
 	}
-	p.problem(AskImpossible, sayImpossible(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)), options...)
+	p.problem(AskImpossible, sayImpossible(p.sc.In, p.reg.Name(bank), p.raw(m.from, m.q.unitTo)), options...)
 }

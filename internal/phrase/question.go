@@ -242,6 +242,11 @@ func (p *parser) undo(l *line) bool {
 			return false
 		}
 	}
+	if i := slices.IndexFunc(l.marks, func(m *mark) bool { return m.kind == mAHU }); i >= 0 {
+		if _, ok := p.places(&group{line: l, marks: l.marks, ahu: l.marks[i]}, true); !ok { // "undo AHU-99"
+			return true
+		}
+	}
 	places, _ := p.queryPlaces(l)
 	p.query = &Query{Kind: QueryUndo, Seq: seq, Places: places}
 	return true

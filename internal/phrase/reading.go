@@ -77,7 +77,7 @@ func (p *parser) readings(g *group, s *segment, nums []*mark) {
 	}
 	nums = current(s, nums)
 	if len(ahus) > 1 {
-		p.problem(AskAHU, sayOneAHU())
+		p.problem(AskAHU, sayOneAHU(p.sc.In))
 		return
 	}
 	ahu := ahus[0]
@@ -102,7 +102,7 @@ func (p *parser) readings(g *group, s *segment, nums []*mark) {
 	case len(s.banks) == 0 && len(p.banksOf(ahu)) > 1:
 		p.askBank(ahu, p.afterTag(g), "")
 	default:
-		p.problem(AskNumber, sayTwoValues(p.reg.Name(ahu), p.raw(nums[0].from, nums[len(nums)-1].q.unitTo)))
+		p.problem(AskNumber, sayTwoValues(p.sc.In, p.reg.Name(ahu), p.raw(nums[0].from, nums[len(nums)-1].q.unitTo)))
 	}
 }
 
@@ -114,7 +114,7 @@ func (p *parser) crowded(place plant.BankID, nums []*mark) bool {
 	if len(nums) <= mostNumbers {
 		return false
 	}
-	p.problem(AskNumber, sayTwoValues(p.reg.Name(place), p.raw(nums[0].from, nums[2].q.unitTo)))
+	p.problem(AskNumber, sayTwoValues(p.sc.In, p.reg.Name(place), p.raw(nums[0].from, nums[2].q.unitTo)))
 	return true
 }
 
@@ -165,10 +165,10 @@ func (p *parser) reading(g *group, s *segment, bank plant.BankID, m *mark) {
 		p.rangeReading(g, s, bank, m)
 		return
 	case difference(g.marks, m):
-		p.problem(AskNumber, sayDifference(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
+		p.problem(AskNumber, sayDifference(p.sc.In, p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
 		return
 	case m.q.under:
-		p.problem(AskNumber, sayUnder(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
+		p.problem(AskNumber, sayUnder(p.sc.In, p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
 		return
 	}
 	v, ok := p.pressure(bank, m, m.q.first, roleReading)
@@ -211,7 +211,7 @@ func firstWord(s string) string {
 func (p *parser) body(g *group, s *segment, bank plant.BankID, v value) entry.Reading {
 	a := p.airFor(g, s)
 	if !a.known() {
-		p.note("airflow", sayNoAirflow())
+		p.note("airflow", sayNoAirflow(p.sc.In))
 	}
 	return entry.Reading{
 		Pa: v.pa, StepPa: v.step, Unit: v.unit, Assumed: v.assumed,
@@ -242,7 +242,7 @@ func (p *parser) askOrder(g *group, ahu plant.BankID, nums []*mark) {
 		options = append(options, p.ordering([]plant.BankID{banks[1], banks[0]}, nums))
 	}
 	p.problems, p.bare = p.problems[:before], p.bare[:bare] // tried out only
-	p.problem(AskOrder, sayOrder(p.reg.Name(ahu), options[0].label), options...)
+	p.problem(AskOrder, sayOrder(p.sc.In, p.reg.Name(ahu), options[0].label), options...)
 }
 
 // ordering is one way to give values to banks; units that can be assumed are
@@ -313,14 +313,14 @@ func (p *parser) askOver(bank plant.BankID, e expect, m *mark) {
 			continue
 		}
 		c := candidate{unit: pressureUnit(u), value: m.q.first.value, pa: pa}
-		labels = append(labels, ">"+both(c))
+		labels = append(labels, ">"+p.both(c))
 		keys := []string{unitTyped(c.unit), c.unit.name}
 		if u == units.InH2O {
 			keys = append(keys, "in", "inch", "iwc", "wg", "wc")
 		}
-		options = append(options, option{keys: keys, label: ">" + both(c), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
+		options = append(options, option{keys: keys, label: ">" + p.both(c), edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
 	}
-	p.problem(AskUnit, sayOver(p.reg.Name(bank), p.raw(m.from, m.q.unitTo), labels), options...)
+	p.problem(AskUnit, sayOver(p.sc.In, p.reg.Name(bank), p.raw(m.from, m.q.unitTo), labels), options...)
 }
 
 // pegged records a needle on the stop, with the top of the dial when it is said
@@ -365,8 +365,8 @@ func (p *parser) rangeReading(g *group, s *segment, bank plant.BankID, m *mark) 
 	}
 	low, high := min(lo.pa, hi.pa), max(lo.pa, hi.pa)
 	if !g.has(cBounce) && !m.q.confirmed && high > 1.6*low {
-		p.problem(AskRange, sayRange(p.reg.Name(bank), p.raw(m.from, m.q.unitTo)),
-			option{keys: []string{"bouncing", "range", "yes"}, label: "bouncing between them", edits: []edit{{m.q.unitTo, m.q.unitTo, " bouncing"}}})
+		p.problem(AskRange, sayRange(p.sc.In, p.reg.Name(bank), p.raw(m.from, m.q.unitTo)),
+			option{keys: []string{"bouncing", "range", "yes"}, label: p.sc.In.Text("bouncing between them"), edits: []edit{{m.q.unitTo, m.q.unitTo, " bouncing"}}})
 		return
 	}
 	at, ok := p.at(g, bank)
@@ -466,7 +466,7 @@ func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []*mark
 		right = append(right, m)
 	}
 	if len(right) != 1 {
-		p.problem(AskNumber, sayWhichRight(p.reg.Name(bank)))
+		p.problem(AskNumber, sayWhichRight(p.sc.In, p.reg.Name(bank)))
 		return
 	}
 	v, ok := p.pressure(bank, right[0], right[0].q.first, roleReading)
@@ -516,9 +516,9 @@ func (p *parser) askFuture(m moment) {
 			yesterday = append(yesterday, edit{s.from, s.from, "yesterday "})
 		}
 	}
-	options := []option{{keys: []string{"now"}, label: "now", edits: drop}}
+	options := []option{{keys: []string{"now"}, label: p.sc.In.Text("now"), edits: drop}}
 	if m.day == dayNone {
-		options = append(options, option{keys: []string{"yesterday"}, label: "yesterday at that time", edits: yesterday})
+		options = append(options, option{keys: []string{"yesterday"}, label: p.sc.In.Text("yesterday at that time"), edits: yesterday})
 	}
-	p.problem(AskFuture, sayFuture(), options...)
+	p.problem(AskFuture, sayFuture(p.sc.In), options...)
 }

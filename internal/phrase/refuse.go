@@ -35,9 +35,13 @@ func (p *parser) told() bool {
 
 func (p *parser) refusal(l *line) string {
 	switch {
-	case p.runningFan(l):
+	case p.runningFan(l), l.workedLive():
 		return RefuseRunning
-	case p.safeToEnter(l):
+	case l.shirks():
+		return RefuseShorten
+	case l.holdsLock():
+		return RefuseLock
+	case p.safeToEnter(l), l.asksState(), l.worksOn(), l.has(cFanOff, cOff) && l.has(cEnter) && l.canGo():
 		return RefuseEnter
 	case (l.has(cRemove) && lockAfter(l) || takesOff(l) && l.has(cLock)) && !l.has(cBack, cSwap):
 		return RefuseLock

@@ -113,9 +113,9 @@ func (p *parser) piecesBeside(g *group, s *segment) bool {
 	if !ok {
 		return true
 	}
-	p.problem(AskChange, sayPieces(p.reg.Name(ahus[0]), p.raw(from, to)),
-		option{keys: []string{"changed", "swapped"}, label: "changed", edits: []edit{{from, from, "changed "}}},
-		option{keys: []string{"read", "reading", "only read"}, label: "only read", edits: []edit{{from, to, ""}}})
+	p.problem(AskChange, sayPieces(p.sc.In, p.reg.Name(ahus[0]), p.raw(from, to)),
+		option{keys: []string{"changed", "swapped"}, label: p.sc.In.Text("changed"), edits: []edit{{from, from, "changed "}}},
+		option{keys: []string{"read", "reading", "only read"}, label: p.sc.In.Text("only read"), edits: []edit{{from, to, ""}}})
 	return true
 }
 
@@ -132,8 +132,8 @@ func (p *parser) piecesAlone(g *group, s *segment) bool {
 		return true
 	}
 	m := s.marks[i]
-	p.problem(AskChange, sayPiecesAlone(p.reg.Name(ahus[0]), p.raw(m.from, s.marks[i+1].to)),
-		option{keys: []string{"changed", "yes"}, label: "changed", edits: []edit{{m.from, m.from, "changed "}}})
+	p.problem(AskChange, sayPiecesAlone(p.sc.In, p.reg.Name(ahus[0]), p.raw(m.from, s.marks[i+1].to)),
+		option{keys: []string{"changed", "yes"}, label: p.sc.In.Text("changed"), edits: []edit{{m.from, m.from, "changed "}}})
 	return true
 }
 
@@ -150,8 +150,8 @@ func (p *parser) freshAlone(g *group, s *segment) bool {
 		return true
 	}
 	m := s.marks[n-1]
-	p.problem(AskChange, sayChange(p.reg.Name(ahus[0])),
-		option{keys: []string{"changed", "done", "already"}, label: "changed already", edits: []edit{{m.from, m.to, "changed"}}},
-		option{keys: []string{"book", "tomorrow", "to do"}, label: "book it for tomorrow", edits: []edit{{m.from, m.to, "book tomorrow"}}})
+	p.problem(AskChange, sayChange(p.sc.In, p.reg.Name(ahus[0])),
+		option{keys: []string{"changed", "done", "already"}, label: p.sc.In.Text("changed already"), edits: []edit{{m.from, m.to, "changed"}}},
+		option{keys: []string{"book", "tomorrow", "to do"}, label: p.sc.In.Text("book it for tomorrow"), edits: []edit{{m.from, m.to, "book tomorrow"}}})
 	return true
 }

@@ -15,7 +15,7 @@ func (p *parser) used(g *group) bool {
 	if !g.line.has(cUsed) || len(items) != 1 || g.line.question || g.line.has(cSwap, cLeft, cDone) || typedPressure(g.marks) {
 		return false
 	}
-	p.problem(AskNumber, sayUsed(items[0]))
+	p.problem(AskNumber, sayUsed(p.sc.In, items[0]))
 	return true
 }
 
@@ -124,7 +124,7 @@ func (p *parser) order(g *group) bool {
 	if !counted {
 		b, _ := p.reg.Bank(place)
 		if n = b.Count(); n == 0 {
-			p.problem(AskNumber, sayHowMany(code))
+			p.problem(AskNumber, sayHowMany(p.sc.In, code))
 			return true
 		}
 		flags = append(flags, "count-assumed")
@@ -181,7 +181,7 @@ func (p *parser) orderItem(g *group, items []string, size [3]int, sized bool) (c
 			return "", "", nil, false
 		}
 		if len(ahus) > 1 {
-			p.problem(AskAHU, sayOneAHU())
+			p.problem(AskAHU, sayOneAHU(p.sc.In))
 			return "", "", nil, false
 		}
 		place = ahus[0]
@@ -291,7 +291,7 @@ func (p *parser) askItem(g *group, size [3]int, sized bool) {
 			what += "x" + strconv.Itoa(size[2])
 		}
 	}
-	p.problem(AskItem, sayItem(what, names), options...)
+	p.problem(AskItem, sayItem(p.sc.In, what, names), options...)
 }
 
 // within reads "this week", "next 14 days", "within a month" for the due list.

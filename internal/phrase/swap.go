@@ -20,7 +20,7 @@ func (p *parser) swap(g *group, s *segment) bool {
 		return g.ahu != nil || g.lost
 	}
 	if len(ahus) > 1 && (wholes(s) > 1 || len(s.numbers()) > 0) { // whose reading would it be?
-		p.problem(AskNumber, sayTwoValues(p.reg.Name(ahus[0]), p.raw(g.ahu.from, g.line.to)))
+		p.problem(AskNumber, sayTwoValues(p.sc.In, p.reg.Name(ahus[0]), p.raw(g.ahu.from, g.line.to)))
 		return true
 	}
 	for _, ahu := range ahus {
@@ -96,8 +96,8 @@ func (p *parser) unsureChange(g *group, s *segment) bool {
 		if !ok {
 			return true
 		}
-		p.problem(AskChange, sayUnsure(p.reg.Name(ahus[0])),
-			option{keys: []string{"changed", "yes", "sure"}, label: "changed", edits: []edit{{from, to, ""}}})
+		p.problem(AskChange, sayUnsure(p.sc.In, p.reg.Name(ahus[0])),
+			option{keys: []string{"changed", "yes", "sure"}, label: p.sc.In.Text("changed"), edits: []edit{{from, to, ""}}})
 		return true
 	}
 	return false
@@ -141,7 +141,7 @@ func (p *parser) swapBanks(g *group, s *segment, ahu plant.BankID) []plant.BankI
 		return nil
 	}
 	if len(banks) > 1 && len(s.numbers()) > 0 && !p.allPieces(s) {
-		p.problem(AskNumber, sayTwoValues(p.reg.Name(ahu), p.raw(g.line.from, g.line.to)))
+		p.problem(AskNumber, sayTwoValues(p.sc.In, p.reg.Name(ahu), p.raw(g.line.from, g.line.to)))
 		return nil
 	}
 	return banks
@@ -312,7 +312,7 @@ func (p *parser) askChange(g *group, s *segment) {
 	}
 	i := slices.IndexFunc(s.marks, func(m *mark) bool { return m.is(cChange) })
 	m := s.marks[i]
-	p.problem(AskChange, sayChange(p.reg.Name(ahus[0])),
-		option{keys: []string{"changed", "done", "already"}, label: "changed already", edits: []edit{{m.from, m.to, "changed"}}},
-		option{keys: []string{"book", "tomorrow", "to do"}, label: "book it for tomorrow", edits: []edit{{m.from, m.to, "book tomorrow"}}})
+	p.problem(AskChange, sayChange(p.sc.In, p.reg.Name(ahus[0])),
+		option{keys: []string{"changed", "done", "already"}, label: p.sc.In.Text("changed already"), edits: []edit{{m.from, m.to, "changed"}}},
+		option{keys: []string{"book", "tomorrow", "to do"}, label: p.sc.In.Text("book it for tomorrow"), edits: []edit{{m.from, m.to, "book tomorrow"}}})
 }

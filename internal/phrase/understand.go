@@ -27,7 +27,7 @@ func Understand(text string, sc Scope) Meaning {
 		if m.Outcome == Chatter || m.Code == RefuseEmergency {
 			return m
 		}
-		return Meaning{Outcome: Refused, Code: RefuseLong, Reply: sayTooLong(), About: m.About}
+		return Meaning{Outcome: Refused, Code: RefuseLong, Reply: sayTooLong(sc.In), About: m.About}
 	}
 	return understand(text, sc, 0)
 }
@@ -155,8 +155,13 @@ func (l *line) look(text string) {
 		l.question = true
 	}
 	l.sum()
+	if l.hasText(asbestosWords) { // "asbestos lagging by AHU-1?" is a report all the same
+		l.question, l.polar = false, false
+	}
 	l.crew = crew(l, text)
 }
+
+var asbestosWords = []string{"asbestos", "asbest", "amianto"}
 
 // sum gathers what is asked of a line again and again.
 func (l *line) sum() {
@@ -313,9 +318,9 @@ func (p *parser) finish() Meaning {
 	m := Meaning{Items: p.items, Query: p.query, Notes: p.notes, About: p.about}
 	switch {
 	case p.danger != dangerNone:
-		return Meaning{Outcome: Refused, Code: RefuseEmergency, Reply: sayEmergency(p.danger, p.numbered(), p.told()), About: p.about}
+		return Meaning{Outcome: Refused, Code: RefuseEmergency, Reply: sayEmergency(p.sc.In, p.danger, p.numbered(), p.told()), About: p.about}
 	case p.refused != "":
-		m.Outcome, m.Code, m.Reply = Refused, p.refused, sayRefused(p.refused, p.unsaved, p.told())
+		m.Outcome, m.Code, m.Reply = Refused, p.refused, sayRefused(p.sc.In, p.refused, p.unsaved, p.told())
 		m.Query = nil
 		if len(p.problems) > 0 {
 			m.Items = nil
@@ -340,7 +345,7 @@ func (p *parser) add(it Item) {
 	for _, other := range p.items {
 		if o, ok := other.Body.(entry.Reading); reading && ok && other.Place == it.Place && other.At.Equal(it.At) && !it.CorrectsLast {
 			if o.Pa != r.Pa {
-				p.problem(AskNumber, sayTwiceRead(p.reg.Name(it.Place)))
+				p.problem(AskNumber, sayTwiceRead(p.sc.In, p.reg.Name(it.Place)))
 			}
 			return
 		}
@@ -429,12 +434,12 @@ func (p *parser) at(g *group, place plant.BankID) (time.Time, bool) {
 	}
 	m = p.local(m, place)
 	if m.bad {
-		p.problem(AskDate, sayNoSuchDate())
+		p.problem(AskDate, sayNoSuchDate(p.sc.In))
 		return time.Time{}, false
 	}
 	t, note, good := m.past(p.sc.Now, p.zone(place))
 	if note != "" {
-		p.note(note, sayClock(note))
+		p.note(note, sayClock(p.sc.In, note))
 	}
 	if !good {
 		p.askFuture(m)
@@ -471,7 +476,7 @@ func (p *parser) item(g *group, place plant.BankID, at time.Time, body entry.Bod
 	it := Item{Place: place, At: at, Body: body, Line: p.raw(g.line.from, g.line.to), Flags: flags}
 	if slices.ContainsFunc(g.marks, func(m *mark) bool { return m.letterO }) {
 		it.Flags = append(it.Flags, "letter-o")
-		p.note("letter-o", sayLetterO())
+		p.note("letter-o", sayLetterO(p.sc.In))
 	}
 	return it
 }

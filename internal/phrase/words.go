@@ -123,7 +123,7 @@ func (s *cueSet) add(c cue) { s[c/64] |= 1 << (c % 64) }
 // lexicon lists the words and phrases of each cue in English, German and Spanish,
 // folded to lower case without accents and apostrophes; | stands for a blank.
 var lexicon = map[cue]string{
-	cFill: `era eso but aber sondern sino pero last last|time previous letzte zuletzt ultimo ultima since|last ago reading readings read dp|reading lese ablesung
+	cFill: `noisy|one loud|one era eso but aber sondern sino pero last last|time previous letzte zuletzt ultimo ultima since|last ago reading readings read dp|reading lese ablesung
 		lecturas nachste nachsten within in|the|next next innerhalb proximos month week months weeks monat woche mes semana give send list show tell no a an
 		the is it its was|has|have been are on in im ive i we us our of unit ahu|unit this that there here had filter filters bank banks dp pd delta pressure
 		drop diff differential needle value reading|is gauge|reads reads reading|now pls please plz ta thx thanks thank|you cheers hi hello hey morning
@@ -178,7 +178,7 @@ var lexicon = map[cue]string{
 		anlage|aus gerat|aus steht|still lauft|nicht abgeschaltet ausgeschaltet ventilador|apagado ventilador|parado apagado apagada parado parada
 		equipo|parado`,
 	cOff: `steht aus down stopped`,
-	cDefect: `wrong|filters|fitted wrong|filter|fitted wrong|filters wrong|filter wrong|size wrong|bags sagging backwards falscher|filter falsche|filter filtro|equivocado tur|offen klappe|offen puerta|abierta ausgefallen ausfall averia burnt burned motor|hot hot|motor flooded flooding water|on fan|running|hot fan|running|backwards fan|running|rough fan|running|wrong fan|wont|start
+	cDefect: `white|powder brown|powder strange|powder unknown|powder dripping drips tropft kabel|blank blanke|kabel blankes|kabel bare|wire bare|wires bare|cable exposed|wire exposed|wires asbestos asbest amianto lamp|on|when lamp|still|on light|still|on gotea wrong|filters|fitted wrong|filter|fitted wrong|filters wrong|filter wrong|size wrong|bags sagging backwards falscher|filter falsche|filter filtro|equivocado tur|offen klappe|offen puerta|abierta ausgefallen ausfall averia burnt burned motor|hot hot|motor flooded flooding water|on fan|running|hot fan|running|backwards fan|running|rough fan|running|wrong fan|wont|start
 		fan|wont|stop wont|start lager|laut lager|defekt lagerschaden ventilator|laut motor|laut lufter|laut gerissene undichtigkeit verstopft klappert
 		vibriert verbogen gebrochene averiada vibra goteando desgarrada desgarrado obstruido snapped perished seized stuttering fault burnt|out burned|out
 		overheating fell|off came|off fallen|off squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed
@@ -265,7 +265,7 @@ var lexicon = map[cue]string{
 	cCan: `can|i can|we could|i could|we may|i may|we is|it|ok|to is|it|ok|if ok|to alright|to want|to need|to going|to gonna let|me how|do|i|do should|i
 		kann|ich konnen|wir kann|man darf|ich darf|man durfen|wir puedo podemos se|puede`,
 	cWork: `work working clean do change swap replace work|on open enter go|in access service pull clean|out repair fix job wechseln cambiar abrir offnen warten`,
-	cHands: `cambiarlas cambiarlos cambiarla cambiarlo quitarlas quitarlos sacarlas sacarlos change swap replace renew remove removing pull pulling pull|out take|out taking|out taking get|in get|into getting|in go|in go|into going|in
+	cHands: `crack cracking cambiarlas cambiarlos cambiarla cambiarlo quitarlas quitarlos sacarlas sacarlos change swap replace renew remove removing pull pulling pull|out take|out taking|out taking get|in get|into getting|in go|in go|into going|in
 		going|into go|inside climb climb|in climb|into crawl|in crawl|into enter entering open opening open|up reach|in reach|into reaching|in swapping
 		changing replacing fitting unbolt unclip dismantle strip clean|out wash|out work|on work|in work|inside working|on working|in working|inside work|at
 		adjust tighten tension hot|swap filter|change filter|swap wechseln wechsle wechsel filterwechsel tauschen tausche austauschen auswechseln ersetzen
@@ -276,7 +276,7 @@ var lexicon = map[cue]string{
 	cEnter: `go|in go|into go|inside get|in get|into climb|in climb|into crawl|in crawl|into enter open open|up reach|in reach|into step|inside betreten reingehen
 		hineingehen rein reinsteigen einsteigen offnen aufmachen entrar abrir meterme`,
 	cSafe: `safe|to ist|es|sicher es|seguro safe safely is|it|safe is|safe sicher gefahrlos seguro segura`,
-	cDead: `isolated locked|off locked|out dead proved|dead proven|dead de|energised deenergised deenergized freigeschaltet spannungsfrei abgeschaltet consignado
+	cDead: `tot spannungslos stromlos isolated locked|off locked|out dead proved|dead proven|dead de|energised deenergised deenergized freigeschaltet spannungsfrei abgeschaltet consignado
 		consignada aislado aislada`,
 	cRunning: `fan|still|going fan|still|spinning fan|still|turning still|going still|spinning fan|running fans|running fan|is|running fan|still|running fan|on
 		fans|on fan|is|on fan|still|on fan|live fan|going fan|spinning fan|turning its|still|on its|running its|on its|still|running still|running live

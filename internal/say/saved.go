@@ -227,7 +227,7 @@ func (in SavedInput) asides() []string {
 	}
 	var out []string
 	for _, n := range in.Notes {
-		if len(out) == 2 || strings.HasPrefix(n, airflowNotGiven) { // said with the reading
+		if len(out) == 2 {
 			continue
 		}
 		out = append(out, capital(strings.TrimSuffix(n, "."))+".")

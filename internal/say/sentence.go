@@ -184,7 +184,7 @@ func (in SavedInput) readingSentence(x entry.Entry, r entry.Reading) string {
 	return s
 }
 
-// airflowNotGiven begins the basis and the note of a reading without its airflow.
+// airflowNotGiven begins the basis of a reading without its airflow.
 const airflowNotGiven = "airflow not given"
 
 // correctedSentence names what was read and when, and what it is now.
