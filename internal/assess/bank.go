@@ -68,6 +68,11 @@ func Next(in Input) (a Assessment, ok bool) {
 	w.fit()
 	w.energy()
 	w.judge()
+	// What lies ahead of the clock was left out. A clock that was behind is put
+	// right some time: the next assessment must see it, so it starts anew.
+	if slices.ContainsFunc(in.Entries, func(x entry.Entry) bool { return x.At.After(in.Now) }) {
+		w.out.LifeSeq = 0
+	}
 	return w.out, true
 }
 

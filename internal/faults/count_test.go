@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"clogwise/bot/slack/fakeslack"
 	"clogwise/internal/assess"
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
@@ -214,7 +215,7 @@ func (r *rig) saidOnce(posts []ledger.OutboxPost) {
 			shared++
 		default:
 			r.repeats++
-			if uncertain[p.Channel+"/"+p.Thread] == 0 {
+			if uncertain[meantFor(p)+"/"+p.Thread] == 0 {
 				r.Errorf("in %s twice, and no post of the outbox is marked as possibly repeated: %.80q", p.Channel, p.Text)
 			}
 		}
@@ -227,6 +228,15 @@ func (r *rig) saidOnce(posts []ledger.OutboxPost) {
 			r.Errorf("the outbox says that %s was sent; it is not there", id)
 		}
 	}
+}
+
+// meantFor is the channel of the outbox's post: a person's, where it came to the
+// site's channel by a detour.
+func meantFor(p fakeslack.Post) string {
+	if name, _, detour := strings.Cut(strings.TrimPrefix(p.Text, "For "), ", whom no direct message reaches"); detour {
+		return name
+	}
+	return p.Channel
 }
 
 // forecastsStand compares the forecasts with those made anew from the entries.
