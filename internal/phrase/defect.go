@@ -13,6 +13,9 @@ import (
 // earlier readings are suspect.
 func (p *parser) defect(g *group) {
 	i, fixed := g.fault()
+	if i < 0 {
+		i = g.soaked()
+	}
 	if i < 0 || fixed && g.line.has(cCan) || g.line.question || g.ahu == nil && !p.hasHere() || g.ahu == nil && g.line.unknown > 2 {
 		return
 	}
@@ -65,6 +68,17 @@ var driveWords = set("belt belts motor motors bearing bearings lamp lamps riemen
 func (g *group) driveOnly() bool {
 	return !slices.ContainsFunc(g.marks, func(m *mark) bool { return m.is(cPart) && !driveWords[m.text] })
 }
+
+// soaked finds the word that says of filters, without a reading beside it, that they
+// are wet; -1 when there is none.
+func (g *group) soaked() int {
+	if !g.hasKind(mBank) || g.hasKind(mNum) || g.has(cSwap, cNot) {
+		return -1
+	}
+	return slices.IndexFunc(g.marks, func(m *mark) bool { return m.kind == mCue && soakedWords[m.text] })
+}
+
+var soakedWords = set("wet soaked damp nass nasse feucht feuchte mojado mojados mojada mojadas humedo humedos humeda humedas")
 
 // faultAt reports whether mark i tells of a defect: the "Stück" of "24 Stück" is
 // written like a stuck gauge and is none.

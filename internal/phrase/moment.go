@@ -22,6 +22,9 @@ func momentOf(ms []*mark) (moment, bool) {
 			continue
 		}
 		w := m.when
+		if i > 0 && w.day != dayNone && likeWord(ms[i-1].text) { // "same as Tuesday"
+			continue
+		}
 		if w.day != dayNone && out.day == dayNone {
 			clock, hour, minute, vague := out.clock, out.hour, out.min, out.vague
 			out.when = w
@@ -42,6 +45,9 @@ func momentOf(ms []*mark) (moment, bool) {
 	}
 	return out, found
 }
+
+// likeWord reports whether a word compares with the day after it.
+func likeWord(w string) bool { return w == "as" || w == "same as" || w == "wie" || w == "gleich wie" }
 
 // spanAt is the span of a time with the little word before it.
 func spanAt(ms []*mark, i int) edit {

@@ -114,7 +114,8 @@ func (p *parser) selfReason(ms []*mark) string {
 // skipBank records a bank without a gauge or reading beside others of its AHU:
 // "prim 95pa, sec n/a no gauge".
 func (p *parser) skipBank(g *group, s *segment, nums []*mark) bool {
-	if len(nums) > 0 || !s.has(cNoGauge, cNoRead) || g.line.question || s.has(cSwap) {
+	locked := s.has(cLocked) && len(s.banks) > 0 && g.hasKind(mNum) // "pre locked, sec 150"
+	if len(nums) > 0 || !s.has(cNoGauge, cNoRead) && !locked || g.line.question || s.has(cSwap) {
 		return false
 	}
 	if g.ahu == nil && len(s.banks) == 0 {

@@ -469,7 +469,11 @@ func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []*mark
 		p.problem(AskNumber, sayWhichRight(p.sc.In, p.reg.Name(bank)))
 		return
 	}
-	v, ok := p.pressure(bank, right[0], right[0].q.first, roleReading)
+	n := right[0].q.first
+	if right[0].q.isRange { // "140 to 141"
+		n = right[0].q.second
+	}
+	v, ok := p.pressure(bank, right[0], n, roleReading)
 	if !ok {
 		return
 	}
@@ -479,6 +483,9 @@ func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []*mark
 	}
 	it := p.item(g, bank, at, p.body(g, s, bank, v), v.flags...)
 	it.CorrectsLast = true
+	if right[0].q.isRange && len(wrong) == 0 {
+		wrong = right
+	}
 	if len(wrong) > 0 {
 		u := right[0].q.resolved
 		if wrong[0].q.resolved.kind != uNone {

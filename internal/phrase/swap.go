@@ -12,7 +12,7 @@ func (p *parser) swap(g *group, s *segment) bool {
 	if !p.tellsSwap(g, s) {
 		return false
 	}
-	if p.tornChanged(g, s) || p.unsureChange(g, s) {
+	if p.partChange(g, s) || p.tornChanged(g, s) || p.unsureChange(g, s) {
 		return true
 	}
 	ahus, ok := p.places(g, g.line.unknown == 0 && (len(s.banks) > 0 || saysFilters(s.marks) || len(s.numbers()) > 0))

@@ -154,7 +154,9 @@ func (l *line) look(text string) {
 	if l.polar = polar(l.marks); l.polar {
 		l.question = true
 	}
+	l.takeSeats()
 	l.sum()
+	l.joinPieces()
 	if l.hasText(asbestosWords) { // "asbestos lagging by AHU-1?" is a report all the same
 		l.question, l.polar = false, false
 	}

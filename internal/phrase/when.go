@@ -112,6 +112,9 @@ func (k *marker) clock(i int) (when, int) {
 	if !ok {
 		return when{}, i
 	}
+	if half := k.halfOfDay(i + 1); half != "" && h >= 1 && h <= 12 && k.isWord(i-1, "at", "um", "las") { // "at 9 this morning"
+		return when{clock: true, hour: noonOf(h, half)}, i + 1
+	}
 	next, m := i+1, 0
 	if k.tok(i+1).sign(":") && k.tok(i+1).glued && k.tok(i+2).glued && len(k.tok(i+2).num.digits) == 2 {
 		if mm, ok := k.whole(i+2, 0, 59); ok {
@@ -136,6 +139,20 @@ func (k *marker) clock(i int) (when, int) {
 		return when{clock: true, hour: h}, next + 1
 	}
 	return when{}, i
+}
+
+// halfOfDay gives am or pm for the part of a day named at i.
+func (k *marker) halfOfDay(i int) string {
+	if !k.isWord(i, "this", "yesterday", "heute", "gestern", "esta") {
+		return ""
+	}
+	switch {
+	case k.isWord(i+1, "morning", "am", "morgen", "fruh", "manana"):
+		return "am"
+	case k.isWord(i+1, "afternoon", "evening", "pm", "nachmittag", "abend", "tarde"):
+		return "pm"
+	}
+	return ""
 }
 
 func noonOf(h int, half string) int {
@@ -205,6 +222,8 @@ func (k *marker) shortDate(i int) (when, int) {
 		d, m := small(day), small(month)
 		dot := k.tok(i+1).sign(".") && k.tok(i+1).glued
 		next := i + 1 + btoi(dot)
+		after := k.tok(i - 1) // "132 23.11.": what a reading was taken on
+		ofDay = ofDay || dot && len(day) == 2 && len(month) == 2 && (after.kind == tUnit || after.kind == tNumber && after.num.decimals == 0 && after.num.value >= 40)
 		ofDay = ofDay && dot || len(month) == 2 && k.isWord(i-1, "am", "bis", "vom", "zum") || dot && k.saysHour(next)
 		if ofDay && d >= 1 && d <= 31 && m >= 1 && m <= 12 && k.tok(i+1).kind != tUnit && len(month) <= 2 && k.tok(i).kind == tNumber {
 			return dated(0, time.Month(m), d, next)
@@ -213,6 +232,7 @@ func (k *marker) shortDate(i int) (when, int) {
 	}
 	a, ok1 := k.whole(i, 1, 31)
 	b, ok2 := k.whole(i+2, 1, 31)
+	ofDay = ofDay || k.tok(i-1).kind == tUnit && k.saysHour(i+3) // "134 pa 24/11 14:30"
 	if !ofDay || !ok1 || !ok2 || !k.tok(i+1).sign("/") || !k.tok(i+2).glued || k.tok(i+3).kind == tUnit || k.tok(i+3).sign("/") {
 		return when{}, i
 	}

@@ -171,14 +171,14 @@ var lexicon = map[cue]string{
 	cNoRead: `keine|anzeige zeigt|nichts sin|indicacion no|indica no|marca no|display nicht|erreichbar kein|messwert no|pude|leer no|pudimos|leer no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read
 		not|read couldnt|get couldnt|get|to cant|get|to cant|get|in couldnt|get|in unread not|taken didnt|read didnt|get no|access couldnt|reach cant|reach
 		keine|ablesung nicht|ablesbar nicht|abgelesen kein|zugang sin|lectura no|lectura no|hay|lectura sin|acceso no|se|puede|leer`,
-	cLocked: `locked locked|out no|key no|keys no|permit blocked|in blocked|off abgesperrt zugesperrt verschlossen abgeschlossen cerrado cerrada bloqueado`,
+	cLocked: `down|for|maintenance down|for|service out|for|maintenance raum|zu raum|abgeschlossen sala|cerrada locked locked|out no|key no|keys no|permit blocked|in blocked|off abgesperrt zugesperrt verschlossen abgeschlossen cerrado cerrada bloqueado`,
 	cFanOff: `ausser|betrieb fuera|de|servicio out|of|service ventilator|steht anlage|steht lufter|aus lufter|steht gerat|steht ventilator|abgeschaltet anlage|abgeschaltet equipo|apagado unidad|parada
 		maquina|parada ventilador|apagada fan|off fans|off fan|is|off fan|stopped fan|not|running fan|down unit|off unit|is|off unit|stopped unit|not|running
 		ahu|off ahu|is|off not|running switched|off turned|off shut|down plant|off standing|still fan|was|off unit|was|off fan|tripped tripped ventilator|aus
 		anlage|aus gerat|aus steht|still lauft|nicht abgeschaltet ausgeschaltet ventilador|apagado ventilador|parado apagado apagada parado parada
 		equipo|parado`,
 	cOff: `steht aus down stopped`,
-	cDefect: `white|powder brown|powder strange|powder unknown|powder dripping drips tropft kabel|blank blanke|kabel blankes|kabel bare|wire bare|wires bare|cable exposed|wire exposed|wires asbestos asbest amianto lamp|on|when lamp|still|on light|still|on gotea wrong|filters|fitted wrong|filter|fitted wrong|filters wrong|filter wrong|size wrong|bags sagging backwards falscher|filter falsche|filter filtro|equivocado tur|offen klappe|offen puerta|abierta ausgefallen ausfall averia burnt burned motor|hot hot|motor flooded flooding water|on fan|running|hot fan|running|backwards fan|running|rough fan|running|wrong fan|wont|start
+	cDefect: `tornn rotas roturas rasgados rasgadas white|powder brown|powder strange|powder unknown|powder dripping drips tropft kabel|blank blanke|kabel blankes|kabel bare|wire bare|wires bare|cable exposed|wire exposed|wires asbestos asbest amianto lamp|on|when lamp|still|on light|still|on gotea wrong|filters|fitted wrong|filter|fitted wrong|filters wrong|filter wrong|size wrong|bags sagging backwards falscher|filter falsche|filter filtro|equivocado tur|offen klappe|offen puerta|abierta ausgefallen ausfall averia burnt burned motor|hot hot|motor flooded flooding water|on fan|running|hot fan|running|backwards fan|running|rough fan|running|wrong fan|wont|start
 		fan|wont|stop wont|start lager|laut lager|defekt lagerschaden ventilator|laut motor|laut lufter|laut gerissene undichtigkeit verstopft klappert
 		vibriert verbogen gebrochene averiada vibra goteando desgarrada desgarrado obstruido snapped perished seized stuttering fault burnt|out burned|out
 		overheating fell|off came|off fallen|off squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed
@@ -194,7 +194,7 @@ var lexicon = map[cue]string{
 	cVermin: `droppings poo poop guano excrement dead|bird dead|rat dead|mouse dead|pigeon dead|animal rat rats mice vermin pigeon pigeons nest mould mold mouldy
 		moldy slime algae legionella vogelkot taubenkot kot ratten rattenkot mause schimmel tote|ratte toter|vogel tote|maus excrementos excremento palomas
 		ratas raton ratones moho nido`,
-	cFixed: `closed shut mended sorted|now all|good|now instandgesetzt gerichtet geflickt wieder|zu wieder|dicht geschlossen reparada reparados arreglada
+	cFixed: `wieder|dran wieder|drauf wieder|fest closed shut mended sorted|now all|good|now instandgesetzt gerichtet geflickt wieder|zu wieder|dicht geschlossen reparada reparados arreglada
 		cerrada|ya solucionado resuelto refitted refit fixed repaired reconnected put|back put|back|on resealed reseated tightened back|in|place cleared taped
 		repariert behoben wieder|angeschlossen reparado arreglado conectado`,
 	cSame: `same|as|before same|as|last same|reading unchanged no|change no|drop same gleich|wie|vorher igual|que|antes`,
@@ -214,7 +214,7 @@ var lexicon = map[cue]string{
 		programar programado agendar`,
 	cDoing: `will|be|changed will|be|swapped will|be|replaced going|to|be|changed getting|changed being|changed being|swapped werden|gewechselt|am move moving doing do ill|do well|do going|to|do going|to|change going|to|swap changing swapping replacing ill|change well|change will|change will|do
 		planning tackling mache machen wechsle haremos hago cambiamos cambiaremos`,
-	cCancel: `unbook unbooked un|book cancel cancelled canceled call|off called|off calling|off scrub scrap|booking stornieren storniert absagen abgesagt cancelar
+	cCancel: `storniere absage streiche unbook unbooked un|book cancel cancelled canceled call|off called|off calling|off scrub scrap|booking stornieren storniert absagen abgesagt cancelar
 		cancelado cancelada anular`,
 	cDefer: `undefer undeferred un|defer deferral no|longer|deferred aufschub aplazamiento defer deferred deferring postpone postponed put|off push push|back
 		pushed|back hold|off delay verschieben verschoben aufschieben aplazar aplazado posponer`,
