@@ -1,6 +1,10 @@
 package forecast
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
 
 // The growth curve. With u = x/L, L being the life (the axis value at which
 // the limit is reached):
@@ -46,20 +50,16 @@ func (c shape) at(u float64) float64 {
 	return y
 }
 
+// farthest is how far beyond its limit a curve is looked at, in lives.
+const farthest = 8.0
+
 // crossing returns the smallest u at which the curve reaches fraction y of its
-// limit, searched up to u = 8, where it stops.
+// limit. Beyond the limit the curve goes on along its tangent; u = 8 is the end.
 func (c shape) crossing(y float64) float64 {
-	const most = 8.0
-	lo, hi := 0.0, 1.0
 	if y > 1 {
-		lo, hi = 1, 1.25
-		for c.at(hi) < y {
-			if hi >= most {
-				return most
-			}
-			lo, hi = hi, hi*1.25
-		}
+		return math.Min(1+(y-1)/math.Max(c.slope(1), leastSlope), farthest)
 	}
+	lo, hi := 0.0, 1.0
 	for range 60 {
 		mid := (lo + hi) / 2
 		if c.at(mid) < y {
@@ -71,14 +71,69 @@ func (c shape) crossing(y float64) float64 {
 	return (lo + hi) / 2
 }
 
-// rebaseFactors returns what each c is multiplied by when the limit becomes
-// ratio times the old one and is reached at u times the old life.
-func rebaseFactors(u, ratio float64) [terms]float64 {
-	f := powers(u)
-	for k := range f {
-		f[k] /= ratio
+// rebase returns the matrix that takes each c to that of the same curve seen from
+// another limit, ratio times the old one and reached at u times the old life.
+//
+// A lower limit is exact: each c is multiplied by u^qₖ/ratio. A higher one is not,
+// because the curve goes on along its tangent, where a power of eight would rise a
+// thousandfold: there it is the least-squares fit of the family to curve and tangent.
+func rebase(u, ratio float64) [terms][terms]float64 {
+	var m [terms][terms]float64
+	if u <= 1 {
+		for k, f := range powers(u) {
+			m[k][k] = f / ratio
+		}
+		return m
 	}
-	return f
+	const places = 48
+	const clean = 1e3 // weight of the clean set, which is kept
+	family, seen := mat.NewDense(places+1, terms, nil), mat.NewDense(places+1, terms, nil)
+	end := beyond(u)
+	for i := range places + 1 {
+		at := float64(i) / places
+		here, pw := beyond(u*at), powers(at)
+		weight := 1.0
+		if i == 0 {
+			weight = clean
+		}
+		for k := range terms {
+			family.Set(i, k, weight*(1-pw[k]))
+			seen.Set(i, k, weight*(end[k]-here[k])/ratio)
+		}
+	}
+	var fit mat.Dense
+	if err := fit.Solve(family, seen); err != nil {
+		return rebase(1, ratio) // the family's columns are independent: never
+	}
+	for j := range terms {
+		for k := range terms {
+			m[j][k] = fit.At(j, k)
+		}
+	}
+	return m
+}
+
+// beyond returns powers up to u = 1 and their tangents there from then on.
+func beyond(u float64) [terms]float64 {
+	if u <= 1 {
+		return powers(u)
+	}
+	pw := slopes(1)
+	for k := range pw {
+		pw[k] = 1 + pw[k]*(u-1)
+	}
+	return pw
+}
+
+// through multiplies a matrix with a vector.
+func through(m [terms][terms]float64, c shape) shape {
+	var out shape
+	for j := range m {
+		for k := range c {
+			out[j] += m[j][k] * c[k]
+		}
+	}
+	return out
 }
 
 // slope returns the derivative of the curve at u, limits per life.

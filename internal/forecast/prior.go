@@ -90,7 +90,7 @@ func (p Prior) AtLimit(limitPa float64) Prior {
 	}
 	ratio := limitPa / p.LimitPa
 	u := math.Max(p.meanShape(p.lifeQuantile(0.5)).crossing(ratio), leastCrossing)
-	f := rebaseFactors(u, ratio)
+	m := rebase(u, ratio)
 	d := math.Log(u)
 	life := make([]LifeComponent, len(p.Life))
 	for i, c := range p.Life {
@@ -99,13 +99,19 @@ func (p Prior) AtLimit(limitPa float64) Prior {
 	}
 	p.Life = life
 	p.Centre += d
-	for k := range terms {
-		p.ShapeMean[k] *= f[k]
-		p.ShapeSlope[k] *= f[k]
+	p.ShapeMean = through(m, p.ShapeMean)
+	p.ShapeSlope = through(m, p.ShapeSlope)
+	var cov [terms][terms]float64
+	for i := range terms {
 		for j := range terms {
-			p.ShapeCov[k][j] *= f[k] * f[j]
+			for k := range terms {
+				for l := range terms {
+					cov[i][j] += m[i][k] * p.ShapeCov[k][l] * m[j][l]
+				}
+			}
 		}
 	}
+	p.ShapeCov = cov
 	p.LimitPa = limitPa
 	p.Noise.Abs /= ratio
 	p.Noise.Misfit /= u

@@ -324,3 +324,31 @@ func TestAnotherLimitKeepsWhatIsSaidInPa(t *testing.T) {
 		}
 	}
 }
+
+// A bank of twice the fleet's limit, whose own life ended far below it, as an
+// absolute filter does that is changed by age: what is said of its next life must
+// stay a curve of filters, not the eighth power of it.
+func TestHighLimitFarFromWhatTheFleetKnows(t *testing.T) {
+	t.Parallel()
+	fleet := forecast.Learn(forecast.ClassPrior("secondary"), history(7, 10))
+	var own forecast.FinishedLife
+	own.EndX, own.LimitPa, own.CleanPa = 8400, 2.25*fleet.LimitPa, 110
+	for i := range 20 {
+		x := 4200 + 210*float64(i)
+		own.Obs = append(own.Obs, forecast.Observation{X: x, Pa: 140 + 50*(x-4200)/4200, StepPa: 10, Weight: 1})
+	}
+	bank := fleet.ForBank([]forecast.FinishedLife{own})
+	post := forecast.Fit(bank, forecast.Life{LimitPa: own.LimitPa, NowX: 0.1,
+		Obs: []forecast.Observation{{X: 0.08, Pa: 110, StepPa: 10, Weight: 1}}})
+	if got := post.MeanPa(0.1); math.Abs(got-110) > 15 {
+		t.Errorf("begins at %.0f Pa, read 110", got)
+	}
+	end, last := post.Quantile(0.5), 0.0
+	for i := range 21 {
+		pa := post.MeanPa(end * float64(i) / 20)
+		if pa < last-5 || pa > 1.3*own.LimitPa {
+			t.Errorf("%.0f Pa after %d/20 of its life, %.0f before; the limit is %.0f", pa, i, last, own.LimitPa)
+		}
+		last = pa
+	}
+}
