@@ -145,6 +145,8 @@ type Energy struct {
 }
 
 // Finding is a reading that does not fit, or a bank that behaves oddly.
+// Its words are in the language that the site had when the assessment was made; a
+// rebuild renews them.
 type Finding struct {
 	Code     string             `json:"code"`
 	At       time.Time          `json:"at"`

@@ -2,7 +2,6 @@ package assess
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -10,6 +9,7 @@ import (
 	"clogwise/internal/doubt"
 	"clogwise/internal/entry"
 	"clogwise/internal/forecast"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/resistance"
 )
@@ -21,10 +21,10 @@ type doubtedSwap struct {
 }
 
 // inDoubt picks the finding, if any, that puts a life's change-out in doubt.
-func (l *life) inDoubt(found []Finding) (out []doubtedSwap) {
+func (w *work) inDoubt(l *life, found []Finding) (out []doubtedSwap) {
 	for _, f := range found {
 		if f.Code == string(doubt.SwapNoDrop) && f.Open {
-			f.Check = fmt.Sprintf("If it was changed, type: confirm %d. If not: undo %d.", l.swap.Seq, l.swap.Seq)
+			f.Check = locale.Of(w.site.Language).Text("If it was changed, type: confirm %d. If not: undo %d.", l.swap.Seq, l.swap.Seq)
 			out = append(out, doubtedSwap{l.swap.Seq, f})
 		}
 	}
@@ -66,7 +66,7 @@ func (w *work) doubtPast(usual forecast.Prior) (found []doubtedSwap) {
 		in := w.doubtInput(*l)
 		in.LifeHours, in.Scatter = hours, usual.Noise.Rel
 		in.PrevCleanPa, in.BeforeSwapPa = prev, w.lastOf(i-1)
-		found = append(found, l.inDoubt(w.mark(l, in))...)
+		found = append(found, w.inDoubt(l, w.mark(l, in))...)
 		prev = 0
 		if c := l.clean(); c != nil && !c.doubtful {
 			prev = c.fixed.Pa
@@ -100,7 +100,7 @@ func (w *work) doubtOpening(usual forecast.Prior) []doubtedSwap {
 	for i := range w.cur.seen {
 		w.cur.seen[i].doubtful = false // still to be judged
 	}
-	return w.cur.inDoubt(found)
+	return w.inDoubt(&w.cur, found)
 }
 
 // opensAbove reports whether the first reading of a life that can be judged by is
@@ -179,7 +179,7 @@ func (w *work) mark(l *life, in doubt.Input) (out []Finding) {
 func (w *work) doubtInput(l life) doubt.Input {
 	in := doubt.Input{
 		CleanPa: w.out.CleanPa, LimitPa: w.out.LimitPa, Start: l.start,
-		Gauge: w.bank.Gauge, Habit: w.site.Units, Loc: w.loc,
+		Gauge: w.bank.Gauge, Habit: w.site.Units, Loc: w.loc, In: locale.Of(w.site.Language),
 	}
 	if l.swap != nil {
 		s, _ := l.swap.Body.(entry.Swap)

@@ -8,6 +8,7 @@ import (
 	"clogwise/internal/assess"
 	"clogwise/internal/entry"
 	"clogwise/internal/forecast"
+	"clogwise/internal/plant"
 )
 
 // history is a bank's entries in the making, a day to a step.
@@ -117,5 +118,24 @@ func TestCarriedChangeOutThatComesIntoDoubt(t *testing.T) {
 	in.Entries[len(in.Entries)-1].Body = entry.Reading{Pa: 62}
 	if _, ok := assess.Next(in); !ok {
 		t.Error("a change-out in no doubt is not carried on")
+	}
+}
+
+// What is doubted, and what to type about it, are in the language of the site; what
+// is typed stays as it is.
+func TestDoubtInTheLanguageOfTheSite(t *testing.T) {
+	t.Parallel()
+	english := loaded().at(71, entry.Swap{}).at(72, entry.Reading{Pa: 134})
+	for tag, want := range map[string][2]string{
+		"de": {"Gewechselt am ", "Wenn gewechselt, eingeben: confirm 12. Wenn nicht: undo 12."},
+		"es": {"Cambiado el ", "Si se cambiaron, escribe: confirm 12. Si no: undo 12."},
+	} {
+		contents := oneBank("").Contents()
+		contents.Sites[0].Language = tag
+		a := assess.Bank(assess.Input{Register: plant.NewRegister(contents), Bank: axisBank, Entries: slices.Clone(english.entries),
+			Prior: forecast.ClassPrior("secondary"), Now: began.AddDate(0, 0, 73)})
+		if len(a.Findings) != 1 || !strings.HasPrefix(a.Findings[0].Text, want[0]) || a.Findings[0].Check != want[1] {
+			t.Errorf("%s: %+v", tag, a.Findings)
+		}
 	}
 }

@@ -3,6 +3,7 @@ package doubt
 import (
 	"time"
 
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
 )
@@ -65,6 +66,7 @@ type Input struct {
 
 	Habit units.Habit    // which unit comes first in texts
 	Loc   *time.Location // of dates in texts; nil: UTC
+	In    locale.Locale  // of texts; the zero value is English
 }
 
 // Code names a kind of finding. The names are stable.
@@ -100,8 +102,10 @@ type Finding struct {
 	// Evidence is figures by name, Pa as read unless the name ends otherwise;
 	// which ones depends on Code.
 	Evidence map[string]float64
-	Text     string // what was seen, with figures
-	Check    string // what to look at
-	Open     bool   // still stands after the last reading
-	Blocks   bool   // readings cannot be judged by until it is settled
+	// Text and Check are in the language of the Input. Who stores them keeps that
+	// language until the readings are examined anew.
+	Text   string // what was seen, with figures
+	Check  string // what to look at
+	Open   bool   // still stands after the last reading
+	Blocks bool   // readings cannot be judged by until it is settled
 }
