@@ -16,6 +16,9 @@ import (
 // shortly before is taken for that: "12 off, clean 95" after "AHU-3 bags
 // changed" is no reading of its own.
 func (e *Engine) understand(ctx context.Context, t *talk, m channel.Message) (phrase.Meaning, error) {
+	if meaning, ok := t.endOfWork(m.Text); ok {
+		return meaning, nil
+	}
 	meaning := phrase.Understand(m.Text, t.scope)
 	switch meaning.Outcome {
 	case phrase.Entry:

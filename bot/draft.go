@@ -114,10 +114,13 @@ func (d *draft) banksFor(place plant.BankID, k entry.Kind) []plant.BankID {
 	return banks
 }
 
-// jobDone closes the open jobs at a place. A bank whose change-out nobody has
-// reported since the job began gets one, still lacking its count. A clean
-// reading belongs to it only where one bank was worked on.
+// jobDone closes the open jobs at a place. Where one bank was worked on whose
+// change-out nobody has reported since the job began, it gets one, still lacking
+// its count; a clean reading belongs to it. Of several, which were changed is asked.
 func (d *draft) jobDone(ctx context.Context, it phrase.Item, body entry.JobDone) error {
+	if c := d.talk.changed; c != nil {
+		return d.endedWith(ctx, it, body, *c)
+	}
 	banks := d.banksFor(it.Place, entry.KindJobDone)
 	if len(banks) > 1 {
 		body.CleanPa = nil
@@ -128,7 +131,7 @@ func (d *draft) jobDone(ctx context.Context, it phrase.Item, body entry.JobDone)
 			continue
 		}
 		since, open := d.workSince(bank)
-		if !open {
+		if !open || len(banks) > 1 {
 			continue
 		}
 		swaps, err := d.standing(ctx, bank, entry.KindSwap)

@@ -96,6 +96,9 @@ func (e *Engine) replied(ctx context.Context, m channel.Message) (bool, error) {
 // act does what a meaning says. Origin is the message that is recorded: the one
 // in hand, or an earlier one that it completes.
 func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origin channel.Message) error {
+	if ended, text, ok := t.bareDone(meaning); ok && t.changed == nil {
+		return e.ended(ctx, t, ended, origin, text)
+	}
 	switch meaning.Outcome {
 	case phrase.Chatter:
 		if t.m.Direct || t.m.Mention {
@@ -128,6 +131,18 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 	if ask {
 		return e.ask(ctx, t, a, origin)
 	}
+	return e.ended(ctx, t, meaning, origin, origin.Text)
+}
+
+// ended records a meaning, once it is clear which filters an end of work is about.
+func (e *Engine) ended(ctx context.Context, t *talk, meaning phrase.Meaning, origin channel.Message, text string) error {
+	a, ask, err := e.whichChanged(ctx, t, meaning, text)
+	if err != nil {
+		return err
+	}
+	if ask {
+		return e.ask(ctx, t, a, origin)
+	}
 	return e.record(ctx, t, meaning, origin)
 }
 
@@ -148,7 +163,7 @@ func (t *talk) doneEarly(meaning phrase.Meaning) (phrase.Asking, bool) {
 		name, at := t.reg.Name(j.Bank), say.At(t.siteOf(j.Bank), t.scope.Now)
 		return phrase.Asking{
 			Code: "done-early", Text: say.DoneEarly(at, name, j.Start),
-			Choices: []phrase.Choice{{Keys: []string{"yes", "y", "ja", "si", "ok", name}, Label: at.In.Text("yes, done"), Means: name + " job done"}},
+			Choices: []phrase.Choice{{Keys: []string{"yes", "y", "ja", "si", "ok", name}, Label: at.In.Text("yes, done"), Means: name + " job done, changed: " + name}},
 		}, true
 	}
 	return phrase.Asking{}, false

@@ -97,6 +97,9 @@ func (e *Engine) actOn(ctx context.Context, t *talk, origin channel.Message, tex
 	if origin.Change == channel.Edited {
 		return e.replace(ctx, t, text, origin)
 	}
+	if meaning, ok := t.endOfWork(text); ok {
+		return e.act(ctx, t, meaning, origin)
+	}
 	return e.act(ctx, t, phrase.Understand(text, t.scope), origin)
 }
 

@@ -26,6 +26,9 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 	if err := d.add(ctx, allowed); err != nil {
 		return err
 	}
+	if len(d.entries) == 0 && t.changed != nil {
+		return e.reply(ctx, t, channel.Post{Text: say.NothingChanged(t.in())})
+	}
 	if len(d.entries) == 0 {
 		return e.reply(ctx, t, channel.Post{Text: say.NotUnderstood(t.in())})
 	}

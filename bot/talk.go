@@ -21,6 +21,8 @@ type talk struct {
 	who   string       // name to record
 	jobs  []digest.Job // open at those sites
 	scope phrase.Scope
+
+	changed *[]plant.BankID // whose change-out the end of work tells of; nil: it does not say
 }
 
 // talk finds whom and what a message is about; nil when it is none of ours.

@@ -120,3 +120,21 @@ func NoStepsToRead(in locale.Locale) string {
 func WhichSteps(in locale.Locale, ahus []string) string {
 	return in.Text("Steps of which? Nothing noted yet. Type for example: steps read %s. Waiting: %s.", ahus[0], strings.Join(ahus, ", "))
 }
+
+// WhichChanged asks which filters were changed at the end of work; begun tells
+// whether a job was known of.
+func WhichChanged(in locale.Locale, names []string, begun bool) string {
+	switch {
+	case begun && len(names) == 1:
+		return in.Text("Were the filters of %s changed? Nothing saved yet.", names[0])
+	case begun:
+		return in.Text("Which filters were changed: %s, all or none? Nothing saved yet.", strings.Join(names, ", "))
+	}
+	return in.Text("No job was begun there. Were filters changed: %s, or none? Nothing saved yet.", strings.Join(names, ", "))
+}
+
+// NothingChanged notes the end of work in which no filter was changed, where no
+// job was open.
+func NothingChanged(in locale.Locale) string {
+	return in.Text("Good: no filter was changed, so nothing is recorded. What is booked stays booked.")
+}
