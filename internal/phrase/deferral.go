@@ -3,6 +3,7 @@ package phrase
 import (
 	"slices"
 	"strings"
+	"time"
 
 	"clogwise/internal/entry"
 )
@@ -46,6 +47,10 @@ func (p *parser) deferral(g *group) bool {
 		return true
 	}
 	until, _ := p.local(g.moment, bank).ahead(p.sc.Now, p.zone(bank), 0, 0)
+	if g.pastDate(p.sc.Now, until) {
+		p.problem(AskWhen, sayDeferPast(p.sc.In, p.reg.Name(bank)))
+		return true
+	}
 	if g.moment.bad || !until.After(p.sc.Now) {
 		p.problem(AskWhen, sayDeferWhen(p.sc.In, p.reg.Name(bank)))
 		return true
@@ -57,6 +62,12 @@ func (p *parser) deferral(g *group) bool {
 	}
 	p.add(p.item(g, bank, p.sc.Now, entry.Defer{Until: until, Reason: reason}))
 	return true
+}
+
+// pastDate reports whether a deferral names a date that is past: with its year, or one
+// that is only to come again in another year.
+func (g *group) pastDate(now, until time.Time) bool {
+	return g.moment.day == dayDate && !g.moment.bad && (!until.After(now) || g.moment.year == 0 && until.Sub(now) > mostAhead)
 }
 
 // takesBack reports whether a deferral, at mark i, is taken back: "undefer", "cancel

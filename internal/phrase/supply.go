@@ -25,7 +25,7 @@ func (p *parser) stock(g *group) bool {
 		return false
 	}
 	items := itemsOf(g.marks)
-	if !g.line.has(cStock) && !(len(items) == 1 && g.line.hasText([]string{"left", "remaining", "quedan", "queda", "ubrig"})) {
+	if !g.line.has(cStock) && !(len(items) == 1 && g.line.hasText([]string{"left", "remaining", "quedan", "queda", "ubrig"})) && !(len(items) == 1 && g.line.haveItems()) {
 		return false
 	}
 	n, ok := countOf(g.marks, true)
@@ -96,7 +96,7 @@ func (p *parser) itemSite(g *group, code string) (string, bool) {
 // "need 20 pleats 592x592x48 for AHU-1 wk 32", "… DIRTY pls order". It says
 // whether bare numbers of the group were pieces.
 func (p *parser) order(g *group) bool {
-	placed, wish, arrived := g.line.has(cOrdered), g.line.has(cWish), g.line.has(cArrived)
+	placed, wish, arrived := g.line.has(cOrdered), g.line.has(cWish), g.line.has(cArrived) || g.line.gotIn()
 	if !placed && !wish && !arrived || g.line.has(cLeft, cSteps) || g.line.question && (!wish || g.line.unknown > 0) {
 		return false
 	}
@@ -108,8 +108,21 @@ func (p *parser) order(g *group) bool {
 		return false
 	}
 	named := len(items) > 0 || sized
+	if !named && (placed || arrived || plain) && !g.line.question {
+		if from, to, strange := p.strangeCode(g.line); strange {
+			p.askCode(from, to)
+			return true
+		}
+	}
 	if !named && g.hasWanted() {
 		return false
+	}
+	if !named && (placed || arrived) && counted && g.ahu == nil && !p.hasHere() {
+		code, ok := p.orderByStage(g)
+		if !ok || code == "" {
+			return ok
+		}
+		items, named = []string{code}, true
 	}
 	if !named && !g.hasKind(mBank) && !(plain && g.ahu != nil) || !named && !counted && !plain && !wishesFor(g) {
 		return false

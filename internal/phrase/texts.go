@@ -230,6 +230,10 @@ func sayDeferWhen(in locale.Locale, bank string) string {
 func sayDeferReason(in locale.Locale, bank string) string {
 	return in.Text("Why is %s put off? Send it again with the reason after a colon. Nothing changed.", bank)
 }
+func sayDeferPast(in locale.Locale, bank string) string {
+	return in.Text("That day is past. Until which day to come? For example: defer %s to 12 Mar: reason. Nothing changed.", bank)
+}
+
 
 func saySkipReason(in locale.Locale, ahu string) string {
 	return in.Text("Why was %s not read? Nothing saved yet.", ahu)
@@ -252,6 +256,14 @@ func sayItem(in locale.Locale, size string, codes []string) string {
 func sayHowMany(in locale.Locale, code string) string {
 	return in.Text("How many %s? Nothing saved.", code)
 }
+func sayNoItem(in locale.Locale, typed string, codes []string) string {
+	return in.Text("No item %s in the register. Did you mean %s? Nothing saved.", typed, in.Or(codes))
+}
+
+func sayWhichItem(in locale.Locale, codes []string) string {
+	return in.Text("Which item: %s? Nothing saved yet.", in.Or(codes))
+}
+
 
 func sayChange(in locale.Locale, ahu string) string {
 	return in.Text("%s: changed already, or to be booked? Nothing saved yet.", ahu)

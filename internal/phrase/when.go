@@ -84,6 +84,14 @@ func (k *marker) clock(i int) (when, int) {
 	if k.isWord(i, "midnight", "mitternacht", "medianoche") {
 		return when{clock: true}, i + 1
 	}
+	if k.isWord(i, "half") && k.isWord(i+1, "past") {
+		if h, ok := k.whole(i+2, 1, 12); ok && k.tok(i+3).kind != tUnit {
+			if k.isWord(i+3, "am", "pm") {
+				return when{clock: true, hour: noonOf(h, k.tok(i+3).text), min: 30}, i + 4
+			}
+			return when{clock: true, hour: h, min: 30}, i + 3
+		}
+	}
 	t := k.tok(i)
 	if t.kind != tNumber || t.num.letterO && len(t.num.digits) != 4 {
 		return when{}, i
