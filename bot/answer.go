@@ -134,9 +134,12 @@ func (e *Engine) aboutBanks(ctx context.Context, t *talk, q phrase.Query) (chann
 		if err != nil {
 			return channel.Post{}, err
 		}
-		if ok {
-			as = append(as, a.AsOf(e.Now()))
+		if !ok { // the workers have not come to it yet
+			if a, err = e.View.Assess(ctx, id, e.Now()); err != nil {
+				return channel.Post{}, err
+			}
 		}
+		as = append(as, a.AsOf(e.Now()))
 	}
 	switch q.Kind {
 	case phrase.QueryCost:

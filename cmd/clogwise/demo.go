@@ -47,23 +47,39 @@ func (p *program) demoCommand() *cobra.Command {
 	return c
 }
 
+// fill invents what an empty ledger holds, and makes the forecasts that a start cut
+// short has left.
+func (p *program) fill(ctx context.Context, a *app.App, empty bool, seed uint64) error {
+	began := time.Now()
+	progress := func(done, total int) {
+		if !p.json && time.Since(began) > time.Second && (done == total || done%8 == 0) {
+			fmt.Fprintf(p.err, "Inventing half a year of readings: %d of %d forecasts made\n", done, total)
+		}
+	}
+	if empty {
+		portfolio := demo.Portfolio()
+		return a.Fill(ctx, portfolio, demo.History(portfolio, a.Now(), seed), progress)
+	}
+	left, err := a.Unforecast(ctx)
+	if err != nil || !left {
+		return err
+	}
+	_, err = a.View.Rebuild(ctx, a.Now(), progress)
+	return err
+}
+
 // demo fills an empty ledger, prints the due list and opens the talk.
 func (p *program) demo(ctx context.Context, a *app.App, as, site string, seed uint64) error {
 	head, err := a.Store.Head(ctx)
 	if err != nil {
 		return err
 	}
-	if head == 0 {
-		began := time.Now()
-		progress := func(done, total int) {
-			if !p.json && time.Since(began) > time.Second && (done == total || done%8 == 0) {
-				fmt.Fprintf(p.err, "Inventing half a year of readings: %d of %d forecasts made\n", done, total)
-			}
+	if err := p.fill(ctx, a, head == 0, seed); err != nil {
+		if ctx.Err() != nil {
+			fmt.Fprintln(p.err, "Stopped before all forecasts were made; the next start goes on.")
+			return nil
 		}
-		portfolio := demo.Portfolio()
-		if err := a.Fill(ctx, portfolio, demo.History(portfolio, a.Now(), seed), progress); err != nil {
-			return err
-		}
+		return err
 	}
 	t, err := p.talk(ctx, a, as, site)
 	if err != nil {

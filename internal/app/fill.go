@@ -24,14 +24,30 @@ func (a *App) Fill(ctx context.Context, c plant.Contents, history []entry.Entry,
 			first = x.At
 		}
 	}
-	if _, err := a.ApplyRegister(ctx, c, "clogwise", "demo", first.Add(-time.Hour)); err != nil {
+	whole := context.WithoutCancel(ctx) // register and history go in together or the ledger would stay half full
+	if _, err := a.ApplyRegister(whole, c, "clogwise", "demo", first.Add(-time.Hour)); err != nil {
 		return err
 	}
-	if _, _, err := a.Record(ctx, history); err != nil {
+	if _, _, err := a.Record(whole, history); err != nil {
 		return err
 	}
 	_, err := a.View.Rebuild(ctx, a.Now(), progress)
 	return err
+}
+
+// Unforecast reports whether some bank has no forecast, as after a fill that was
+// interrupted.
+func (a *App) Unforecast(ctx context.Context) (bool, error) {
+	reg, err := a.View.Register(ctx)
+	if err != nil {
+		return false, err
+	}
+	for _, id := range reg.Banks("") {
+		if _, have, err := a.View.Assessment(ctx, id); err != nil || !have {
+			return !have, err
+		}
+	}
+	return false, nil
 }
 
 // ApplyRegister records the edits that turn the present register into c and

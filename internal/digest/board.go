@@ -35,6 +35,7 @@ type Board struct {
 	// were assessed in a currency the site no longer has.
 	OtherCurrency int
 	Assessed      []assess.Assessment
+	Behind        int // banks that are not worked out yet and so in no list
 }
 
 // Owed is a reading that is late.

@@ -44,10 +44,13 @@ type weekly struct {
 }
 
 func (w weekly) text() string {
-	if len(w.b.Rows) == 0 {
+	if len(w.b.Rows) == 0 && w.b.Behind == 0 {
 		return w.in.Text("%s: no filter banks in the register yet. Import them: clogwise import FILE", w.b.Site.Name)
 	}
 	parts := []string{w.head()}
+	if w.b.Behind > 0 {
+		parts[0] += " " + Behind(w.b, w.in)
+	}
 	for _, section := range []func() []string{w.due, w.visits, w.orders, w.doubts, w.owed, w.unconfirmed, w.energy, w.done} {
 		if lines := section(); len(lines) > 0 {
 			parts = append(parts, strings.Join(lines, "\n"))
@@ -74,6 +77,11 @@ func (w weekly) head() string {
 		parts = append(parts, w.in.Text("nothing due"))
 	}
 	return w.in.Text("%s, %s: %s, %d fine.", w.b.Site.Name, w.in.Date(w.b.Now.In(w.loc), "Mon 2 Jan"), strings.Join(parts, ", "), fine)
+}
+
+// Behind says how many banks are in no list because they are not worked out yet.
+func Behind(b Board, in locale.Locale) string {
+	return in.Count(b.Behind, "%d bank is not worked out yet and in no list here; ask again.", "%d banks are not worked out yet and in no list here; ask again.")
 }
 
 // half is how many rows lists other than the due list show.

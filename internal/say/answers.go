@@ -171,7 +171,10 @@ func Due(b digest.Board, within time.Duration) string {
 		lines = append(lines, DueLine(r, s))
 	}
 	head := s.In.Text("%s, %s: %d to look at, %d fine.", b.Site.Name, s.weekday(b.Now), len(lines), quiet)
-	if len(b.Rows) == 0 {
+	if b.Behind > 0 {
+		head += " " + digest.Behind(b, s.In)
+	}
+	if len(b.Rows) == 0 && b.Behind == 0 {
 		return s.In.Text("%s: no banks in the register yet. Import one: clogwise import FILE", b.Site.Name)
 	}
 	if len(lines) > rowsShown {

@@ -27,5 +27,7 @@ func (v *View) Board(ctx context.Context, site plant.Site, now time.Time) (diges
 	if err != nil {
 		return digest.Board{}, err
 	}
-	return digest.NewBoard(digest.Input{Register: reg, Site: site, Assessments: as, Supplies: supplies, Now: now}), nil
+	b := digest.NewBoard(digest.Input{Register: reg, Site: site, Assessments: as, Supplies: supplies, Now: now})
+	b.Behind = len(reg.Banks(plant.BankID(site.ID))) - len(as)
+	return b, nil
 }

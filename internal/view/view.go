@@ -106,7 +106,8 @@ func (v *View) Assessment(ctx context.Context, bank plant.BankID) (a assess.Asse
 }
 
 // Assessments are the latest projections of every bank below place, brought to
-// now: what depends on the date alone is worked out anew.
+// now: what depends on the date alone is worked out anew. A bank that has none yet is
+// worked out here, up to a bound; beyond it banks are missing.
 func (v *View) Assessments(ctx context.Context, place plant.BankID, now time.Time) ([]assess.Assessment, error) {
 	reg, err := v.Register(ctx)
 	if err != nil {
@@ -128,13 +129,25 @@ func (v *View) Assessments(ctx context.Context, place plant.BankID, now time.Tim
 		byBank[p.Bank] = a
 	}
 	var out []assess.Assessment
+	made := 0
 	for _, id := range reg.Banks(place) {
-		if a, ok := byBank[id]; ok {
+		a, ok := byBank[id]
+		switch {
+		case ok:
 			out = append(out, a.AsOf(now))
+		case made < onTheSpot: // the workers have not come to it yet
+			if a, err = v.Assess(ctx, id, now); err != nil {
+				return nil, err
+			}
+			out = append(out, a)
+			made++
 		}
 	}
 	return out, nil
 }
+
+// onTheSpot bounds how many banks without a projection an answer works out itself.
+const onTheSpot = 200
 
 // Entries are all entries that bear on a bank: its own, its AHU's and its
 // site's. With after, only those of a later Seq.
