@@ -239,11 +239,17 @@ func (p *parser) askOrder(g *group, ahu plant.BankID, nums []*mark) {
 	bare := len(p.bare)
 	options := []option{p.ordering(banks, nums)}
 	if len(nums) == 2 {
-		options = append(options, p.ordering([]plant.BankID{banks[1], banks[0]}, nums))
+		turned := p.ordering([]plant.BankID{banks[1], banks[0]}, nums)
+		turned.keys = append(turned.keys, otherWayRound...)
+		options = append(options, turned)
 	}
 	p.problems, p.bare = p.problems[:before], p.bare[:bare] // tried out only
-	p.problem(AskOrder, sayOrder(p.sc.In, p.reg.Name(ahu), options[0].label), options...)
+	p.problem(AskOrder, sayOrder(p.sc.In, p.reg.Name(ahu), options[0].label, len(nums)), options...)
 }
+
+// otherWayRound are words for the second of two orders.
+var otherWayRound = []string{"the other way round", "the other way around", "other way", "reverse", "reversed", "vice versa",
+	"andersrum", "andersherum", "anders rum", "anders herum", "umgekehrt", "al revés", "al reves", "a la inversa", "inverso"}
 
 // ordering is one way to give values to banks; units that can be assumed are
 // written out.

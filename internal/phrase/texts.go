@@ -180,7 +180,10 @@ func sayUnder(in locale.Locale, bank, typed string) string {
 	return in.Text("%s %s: I need a number, not a bound from above. Nothing saved.", bank, typed)
 }
 
-func sayOrder(in locale.Locale, ahu, asRead string) string {
+func sayOrder(in locale.Locale, ahu, asRead string, n int) string {
+	if n != 2 {
+		return in.Text("%s: I read %s. Reply ok, or type them with the word for each bank. Nothing saved yet.", ahu, asRead)
+	}
 	return in.Text("%s: I read %s. Reply ok, or the other way round. Nothing saved yet.", ahu, asRead)
 }
 
@@ -227,13 +230,13 @@ func sayDeferWhen(in locale.Locale, bank string) string {
 	return in.Text("Until which day? For example: defer %s to 12 Mar: reason. Nothing changed.", bank)
 }
 
-func sayDeferReason(in locale.Locale, bank string) string {
-	return in.Text("Why is %s put off? Send it again with the reason after a colon. Nothing changed.", bank)
-}
 func sayDeferPast(in locale.Locale, bank string) string {
 	return in.Text("That day is past. Until which day to come? For example: defer %s to 12 Mar: reason. Nothing changed.", bank)
 }
 
+func sayDeferReason(in locale.Locale, bank string) string {
+	return in.Text("Why is %s put off? Send it again with the reason after a colon. Nothing changed.", bank)
+}
 
 func saySkipReason(in locale.Locale, ahu string) string {
 	return in.Text("Why was %s not read? Nothing saved yet.", ahu)
@@ -253,9 +256,6 @@ func sayItem(in locale.Locale, size string, codes []string) string {
 	return in.Text("Which item of %s mm: %s? Nothing saved yet.", size, in.Or(codes))
 }
 
-func sayHowMany(in locale.Locale, code string) string {
-	return in.Text("How many %s? Nothing saved.", code)
-}
 func sayNoItem(in locale.Locale, typed string, codes []string) string {
 	return in.Text("No item %s in the register. Did you mean %s? Nothing saved.", typed, in.Or(codes))
 }
@@ -264,6 +264,9 @@ func sayWhichItem(in locale.Locale, codes []string) string {
 	return in.Text("Which item: %s? Nothing saved yet.", in.Or(codes))
 }
 
+func sayHowMany(in locale.Locale, code string) string {
+	return in.Text("How many %s? Nothing saved.", code)
+}
 
 func sayChange(in locale.Locale, ahu string) string {
 	return in.Text("%s: changed already, or to be booked? Nothing saved yet.", ahu)
