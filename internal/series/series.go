@@ -128,6 +128,12 @@ func (o Options) forecast(rows []row, byTime bool) Forecast {
 		Banks: map[plant.BankID]plant.Bank{id: bank},
 	})
 	entries := []entry.Entry{{Seq: 1, Kind: entry.KindSwap, Place: id, At: start, Body: entry.Swap{}}}
+	if r := rows[0]; r.hours == 0 && o.CleanPa == 0 { // read at the change-out, which a column of times begins with
+		entries[0].Body = entry.Swap{CleanPa: &r.reading.Pa, FlowM3s: r.reading.FlowM3s, FanPct: r.reading.FanPct, Confirmed: true}
+		if len(rows) > 1 {
+			rows = rows[1:]
+		}
+	}
 	line := map[int64]int{}
 	now := start
 	for i, x := range rows {

@@ -94,3 +94,18 @@ func FuzzOf(f *testing.F) {
 		}
 	})
 }
+
+// A reading at hours 0 was taken of the clean set, whatever is usual for its class.
+func TestFirstRowAtNothingIsTheCleanReading(t *testing.T) {
+	t.Parallel()
+	for _, clean := range []float64{45, 110} {
+		in := fmt.Sprintf("hours,pa\n0,%g\n500,%g\n1000,%g\n1500,%g\n", clean, clean+20, clean+40, clean+60)
+		f, err := series.Of(strings.NewReader(in), series.Options{LimitPa: 250})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(f.CleanPa-clean) > 1 {
+			t.Errorf("read %g Pa at nothing, but clean is taken as %.0f Pa", clean, f.CleanPa)
+		}
+	}
+}
