@@ -6,10 +6,12 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"clogwise/internal/channel"
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
+	"clogwise/internal/locale"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 	"clogwise/internal/say"
@@ -19,9 +21,31 @@ import (
 // against: "confirm 1045", "confirm AHU-3 bag".
 var confirmWords = wordSet("confirm confirmed bestätige bestätigt confirmo confirmado")
 
+// changedIndeed are the words that answer a doubt of the change-out just spoken
+// of: its button's, and what people say in place of it.
+var changedIndeed = func() map[string]bool {
+	out := wordSet("1 yes ja si sí")
+	for _, said := range []string{"it was changed", "it was", "was changed", "they were changed", "it has been changed",
+		"es wurde gewechselt", "wurde gewechselt", "sie wurden gewechselt", "se cambió", "se cambio", "sí se cambió", "si se cambio"} {
+		out[said], out["yes "+said], out["ja "+said], out["sí "+said], out["si "+said] = true, true, true, true, true
+	}
+	for _, tag := range locale.Languages() {
+		out[strings.ToLower(locale.Of(tag).Text("It was changed"))] = true
+	}
+	return out
+}()
+
+// bare is a text in small letters, without punctuation.
+func bare(text string) string {
+	return strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }), " ")
+}
+
 // confirmation reads a message as that, and nothing else. Seq is the entry it
 // names, 0 for that of the bank named; ok is false when it is something else.
 func (t *talk) confirmation(text string) (seq int64, bank plant.BankID, ok bool) {
+	if t.scope.Here.Whole() && changedIndeed[bare(text)] {
+		return 0, t.scope.Here, true
+	}
 	first, rest, _ := strings.Cut(strings.TrimSpace(text), " ")
 	if !confirmWords[strings.ToLower(strings.Trim(first, ".,:!"))] {
 		return 0, "", false
@@ -53,7 +77,7 @@ func (e *Engine) confirmed(ctx context.Context, t *talk) (handled bool, err erro
 			return true, err
 		}
 		if a.DoubtedSwap == nil {
-			if bank == t.scope.Here && !strings.Contains(strings.TrimSpace(t.m.Text), " ") {
+			if bank == t.scope.Here && (changedIndeed[bare(t.m.Text)] || !strings.Contains(strings.TrimSpace(t.m.Text), " ")) {
 				return false, nil // "confirmed" alone is said of many things
 			}
 			return true, e.reply(ctx, t, channel.Post{Text: say.NoSwapInDoubt(t.in(), t.reg.Name(bank))})

@@ -22,7 +22,7 @@ func (e *Engine) edited(ctx context.Context, t *talk) error {
 		return err
 	}
 	if waits && pending.Message.Key() == t.m.Key() { // the question was about the old text
-		e.forget(ctx, conversations(t.m), pending.raw)
+		e.drop(ctx, conversations(t.m), pending.same)
 	}
 	return nil
 }

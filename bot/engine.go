@@ -65,8 +65,12 @@ func (e *Engine) HandleMessage(ctx context.Context, m channel.Message) error {
 	}
 	if q, ok := e.waiting(ctx, m); ok {
 		if i := phrase.Complete(m.Text, q.asking()); i >= 0 {
+			if q.stale(e.Now()) {
+				return e.again(ctx, t, q, ReplyKey(m), say.AskedBefore(t.in(), q.Message.Text, q.Text))
+			}
 			return e.answered(ctx, t, q, i)
 		}
+		e.passedOver(ctx, m, q)
 	}
 	for _, takes := range []func(context.Context, *talk) (bool, error){e.confirmed, e.pairsAsked} {
 		if handled, err := takes(ctx, t); handled {

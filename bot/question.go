@@ -6,6 +6,7 @@ import (
 	"errors"
 	"strconv"
 	"strings"
+	"time"
 
 	"clogwise/internal/channel"
 	"clogwise/internal/ledger"
@@ -23,6 +24,10 @@ type question struct {
 	Text    string          `json:"text"`
 	Choices []phrase.Choice `json:"choices"`
 
+	Asked   time.Time  `json:"asked,omitzero"`
+	Since   int        `json:"since,omitempty"`   // messages of the person since that did not answer it
+	Earlier []question `json:"earlier,omitempty"` // of the same person that wait still, oldest first
+
 	raw []byte // as kept in the Memory
 }
 
@@ -32,13 +37,14 @@ func (q question) asking() phrase.Asking {
 
 // ask asks back about an origin that was unclear.
 func (e *Engine) ask(ctx context.Context, t *talk, a phrase.Asking, origin channel.Message) error {
-	raw, err := json.Marshal(question{Message: origin, Code: a.Code, Text: a.Text, Choices: a.Choices})
+	q := question{Message: origin, Code: a.Code, Text: a.Text, Choices: a.Choices, Asked: e.Now()}
+	raw, err := json.Marshal(q)
 	if err != nil {
 		return err
 	}
 	text := a.Text
 	if len(a.Choices) > 0 {
-		if err := e.keep(ctx, "", append(conversations(t.m), conversations(origin)...), raw, e.Expires); err != nil {
+		if err := e.keepQuestion(ctx, append(conversations(t.m), conversations(origin)...), q); err != nil {
 			e.Log.Warn("question not kept", "error", err)
 			text = say.AskWithoutMemory(t.in(), a) // the choices are whole messages: the person can type one
 		}
@@ -72,22 +78,13 @@ func (e *Engine) answered(ctx context.Context, t *talk, q question, i int) error
 	if err := e.actOn(ctx, t, q.Message, q.Choices[i].Means); err != nil {
 		return err
 	}
-	e.forget(ctx, append(conversations(q.Message), conversation(t.m)), q.raw)
-	return nil
+	e.drop(ctx, append(conversations(q.Message), conversation(t.m)), q.same)
+	return e.stillOpen(ctx, t, q.Message)
 }
 
 // settle forgets the question that a message led to, if it waits still.
 func (e *Engine) settle(ctx context.Context, m channel.Message) {
-	for _, conv := range conversations(m) {
-		raw, ok := e.kept(ctx, conv)
-		if !ok {
-			continue
-		}
-		var q question
-		if json.Unmarshal(raw, &q) == nil && q.Message.Key() == m.Key() {
-			e.forget(ctx, []string{conv}, raw)
-		}
-	}
+	e.drop(ctx, conversations(m), func(q question) bool { return q.Message.Key() == m.Key() })
 }
 
 // actOn reads text as the completed form of an earlier message, which keeps its
@@ -173,14 +170,11 @@ func (e *Engine) pressedAnswer(ctx context.Context, t *talk, value string) error
 			return e.hint(ctx, t, say.AlreadyAnswered(t.in()))
 		}
 	}
-	asked, waits := e.waiting(ctx, q.Message)
 	if err := e.actOn(ctx, t, q.Message, q.Choices[i].Means); err != nil {
 		return err
 	}
-	if waits && asked.Message.Key() == q.Message.Key() {
-		e.forget(ctx, conversations(q.Message), asked.raw)
-	}
-	return nil
+	e.drop(ctx, append(conversations(q.Message), conversation(t.m)), q.same)
+	return e.stillOpen(ctx, t, q.Message)
 }
 
 // alreadyTaken reports whether a message has led to entries before.

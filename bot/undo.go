@@ -125,6 +125,11 @@ func (e *Engine) undo(ctx context.Context, t *talk, q phrase.Query) error {
 	if q.Seq != 0 {
 		return e.undoNumber(ctx, t, q.Seq)
 	}
+	if len(q.Places) == 0 {
+		if handled, err := e.dropAsked(ctx, t); handled {
+			return err
+		}
+	}
 	prefix := channel.Message{Platform: t.m.Platform, Team: t.m.Team, Channel: t.m.Channel}.Key()
 	recent, err := e.Store.Entries(ctx, ledger.Filter{Source: prefix, Limit: standingOf, Newest: true})
 	if err != nil {

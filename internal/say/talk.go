@@ -138,3 +138,18 @@ func WhichChanged(in locale.Locale, names []string, begun bool) string {
 func NothingChanged(in locale.Locale) string {
 	return in.Text("Good: no filter was changed, so nothing is recorded. What is booked stays booked.")
 }
+
+// StillOpen repeats the next of the questions that a person has not answered.
+func StillOpen(in locale.Locale, n int, question string) string {
+	return in.Count(n, "%d more question is open:", "%d more questions are open; the next:") + " " + NothingSaved(in, question)
+}
+
+// AskedBefore shows a question again to which an answer came late.
+func AskedBefore(in locale.Locale, typed, question string) string {
+	return in.Text("Is that the answer to this, asked a while ago about “%s”?", typed) + " " + NothingSaved(in, question)
+}
+
+// QuestionDropped answers an undo right after a question.
+func QuestionDropped(in locale.Locale, typed string) string {
+	return in.Text("The question about “%s” is dropped; nothing of it was saved, and nothing else was taken back.", typed)
+}
