@@ -107,14 +107,20 @@ func (p *parser) stageCodes(ahu plant.BankID, words []bankWord) []string {
 
 // gotIn recognises goods that came: "got 4 BAG-592 in".
 func (l *line) gotIn() bool {
+	if l.question || !l.hasKind(mItem) {
+		return false
+	}
 	ws := l.wordsOf()
-	return !l.question && len(ws) > 2 && (ws[len(ws)-1] == "in" || ws[len(ws)-1] == "inH2O") && // "in" alone is read as inches
-		slices.Contains(ws, "got") && l.hasKind(mItem)
+	return len(ws) > 2 && (ws[len(ws)-1] == "in" || ws[len(ws)-1] == "inH2O") && // "in" alone is read as inches
+		slices.Contains(ws, "got")
 }
 
 // haveItems recognises a count of the store: "we have 12 PNL-592".
 func (l *line) haveItems() bool {
+	if l.question || l.hasKind(mAHU, mBank) {
+		return false
+	}
 	ws := l.wordsOf()
-	return !l.question && !l.hasKind(mAHU, mBank) && !l.has(cLeft, cSwap, cChange, cUsed) && !l.gotIn() &&
+	return !l.has(cLeft, cSwap, cChange, cUsed) && !l.gotIn() &&
 		(startsWith(ws, "we", "have") || startsWith(ws, "we", "got") || startsWith(ws, "have") || startsWith(ws, "wir", "haben") || startsWith(ws, "tenemos"))
 }

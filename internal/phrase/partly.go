@@ -12,7 +12,7 @@ var partWords = set("half halb halbe partly partially teilweise medio media parc
 // partChange records a bank of which only some filters were changed, "half changed",
 // "only changed 2 of 4", as a note: it is no change-out.
 func (p *parser) partChange(g *group, s *segment) bool {
-	if !partly(g.line.wordsOf(), pieces(s) > 0) {
+	if !partly(wordsIn(g.marks), pieces(s) > 0) {
 		return false
 	}
 	ahus, ok := p.places(g, true)

@@ -8,8 +8,15 @@ import (
 // wordsOf lists the words of a line, one by one, as they are written without capitals
 // and accents; "#" stands for what is no word.
 func (l *line) wordsOf() []string {
-	var out []string
-	for _, m := range l.marks {
+	if l.said == nil {
+		l.said = wordsIn(l.marks)
+	}
+	return l.said
+}
+
+func wordsIn(ms []*mark) []string {
+	out := make([]string, 0, len(ms))
+	for _, m := range ms {
 		switch m.kind {
 		case mCue, mWord, mBank:
 			out = append(out, strings.Fields(m.text)...)
@@ -103,9 +110,7 @@ func (l *line) workedLive() bool {
 		switch {
 		case anyWord(back, forgetWords):
 			return true
-		case slices.Contains(back, "without") && slices.ContainsFunc(ws, func(w string) bool {
-			return w == "worked" || w == "opened" || w == "cleaned" || w == "changed" || w == "swapped" || w == "did" || w == "went"
-		}):
+		case slices.Contains(back, "without") && anyWord(ws, workedWords):
 			return true
 		}
 	}

@@ -21,9 +21,7 @@ func (l *line) asksState() bool {
 	case first && l.hasText(offWords) || first && l.has(cFanOff):
 		return unit || anyWord(ws[1:], powerWords)
 	case first && slices.Contains(ws, "inside"):
-		return slices.ContainsFunc(ws, func(w string) bool {
-			return w == "anyone" || w == "somebody" || w == "someone" || w == "still" || w == "anybody"
-		})
+		return anyWord(ws, someoneWords)
 	case l.question && unit && len(ws) <= 5 && (l.has(cDead) || anyWord(ws, deadWords)):
 		return true
 	case l.question && slices.Contains(ws, "inside") && anyWord(ws, lookWords):

@@ -106,6 +106,7 @@ type line struct {
 	orders bool   // the word "order" itself
 	faulty bool   // tells of a defect; "24 Stück" is no stuck gauge
 	crew   []string
+	said   []string // see wordsOf
 }
 
 func (p *parser) cut() {
