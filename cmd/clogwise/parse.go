@@ -33,7 +33,7 @@ type parsed struct {
 
 type parsedItem struct {
 	Kind    entry.Kind `json:"kind"`
-	Site    string     `json:"site"`
+	Site    string     `json:"site,omitempty"`
 	AHU     string     `json:"ahu,omitempty"`
 	Bank    string     `json:"bank,omitempty"`
 	Stage   string     `json:"stage,omitempty"`
@@ -50,6 +50,8 @@ type parsedItem struct {
 	Text    string     `json:"text,omitempty"` // reason, note or event
 	Until   *time.Time `json:"until,omitempty"`
 	Start   *time.Time `json:"start,omitempty"`
+	Crew    []string   `json:"crew,omitempty"`
+	Seq     int64      `json:"seq,omitempty"` // entry to take back
 	Flags   []string   `json:"flags,omitempty"`
 }
 
@@ -110,6 +112,10 @@ func (p *program) printParsed(reg *plant.Register, line string, m phrase.Meaning
 		for _, place := range m.Query.Places {
 			out.Places = append(out.Places, string(place))
 		}
+		if m.Query.Kind == phrase.QueryUndo {
+			out.Outcome, out.Items = string(phrase.Entry), retraction(*m.Query, now)
+			out.Reply = "Would take back what it names, or the person's last message."
+		}
 	}
 	switch {
 	case m.Ask != nil:
@@ -141,6 +147,16 @@ func (p *program) printJSON(v any) error {
 	enc := json.NewEncoder(p.out)
 	enc.SetEscapeHTML(false)
 	return enc.Encode(v)
+}
+
+// retraction is an undo as the entry that it comes to: what it takes back is known
+// only to the channel it is typed in.
+func retraction(q phrase.Query, now time.Time) []parsedItem {
+	o := parsedItem{Kind: entry.KindRetract, Seq: q.Seq, At: now}
+	if len(q.Places) > 0 {
+		o.Site, o.AHU, o.Bank = q.Places[0].Split()
+	}
+	return []parsedItem{o}
 }
 
 func parsedOf(reg *plant.Register, it phrase.Item) parsedItem {
@@ -175,7 +191,7 @@ func parsedOf(reg *plant.Register, it phrase.Item) parsedItem {
 	case entry.Event:
 		o.Text, o.Until = b.What, b.Until
 	case entry.Booking:
-		o.Start = &b.Start
+		o.Start, o.Crew = &b.Start, b.Crew
 	case entry.JobDone:
 		o.CleanPa, o.FanHz = b.CleanPa, b.FanHz
 	case entry.Stock:

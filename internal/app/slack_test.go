@@ -180,7 +180,9 @@ func TestAlertsAndRolesGoById(t *testing.T) {
 		t.Errorf("the name alone: %q, %d readings", p.Text, w.readings(t))
 	}
 	w.Say(room, toveID, alert)
-	if _, err := w.WaitPost(w.ctx, func(p fakeslack.Post) bool { return p.Channel == "D"+marenID[1:] && strings.Contains(p.Text, "squealing") }); err != nil {
+	if _, err := w.WaitPost(w.ctx, func(p fakeslack.Post) bool {
+		return p.Channel == "D"+marenID[1:] && strings.Contains(p.Text, "squealing")
+	}); err != nil {
 		t.Error(err)
 	}
 	w = connected(t, func(c *config.Config) { c.Slack.People = c.Slack.People[1:] })
