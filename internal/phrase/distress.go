@@ -37,7 +37,7 @@ func (p *parser) distress(h hearing, i int) bool {
 	case "broken", "broke":
 		return len(prev) == 1 && len(h.back(i, 2)) == 1 && bodyWords[prev[0].word] && !next.any(plantWords) && !next.any(gaugeParts)
 	case "uv":
-		return prev.any(set("looked stared looking staring")) && prev.any(set("into in straight")) || prev.any(set("exposed exposure"))
+		return prev.any(set("looked stared looking staring")) && prev.any(set("into in straight")) && (len(next) == 0 || next.any(uvThings)) || prev.any(set("exposed exposure"))
 	case "trapped", "atrapado", "atrapada":
 		return next.starts("in", "inside", "en", "dentro", "under", "behind") && (len(prev) == 0 || prev.ends("esta") && len(prev) == 1 || p.somebody(prev[len(prev)-1]))
 	case "inside":
@@ -62,14 +62,14 @@ func (h hearing) asks() bool { return h.starts("is", "are", "was", "ist", "sind"
 // emergencyNumber reports whether a number that calls an ambulance comes next,
 // alone: "call 999", "ring 112 now".
 func (p *parser) emergencyNumber(next hearing) bool {
-	for j, w := range next[:min(2, len(next))] {
-		if w.word != "#" || w.ahu {
-			continue
-		}
-		n := p.text[w.at:min(len(p.text), w.at+3)]
-		return (n == "999" || n == "911" || n == "112") && (j+1 == len(next) || !isUnit(next[j+1].word))
+	if next.starts("al", "den", "die") {
+		next = next[1:]
 	}
-	return false
+	if !next.starts("#") || next[0].ahu {
+		return false
+	}
+	n := p.text[next[0].at:min(len(p.text), next[0].at+3)]
+	return (n == "999" || n == "911" || n == "112") && (len(next) == 1 || !isUnit(next[1].word))
 }
 
 // somebody reports whether a word means a human being, or is one of no known
@@ -94,6 +94,12 @@ func (p *parser) startedOn(h hearing, i int) bool {
 		return false
 	}
 	rest := next[j:]
+	if stop := slices.IndexFunc(rest, heard.stop); stop > 0 {
+		rest = rest[:stop]
+	}
+	if next[:j].any(taskWords) || rest.any(set("home")) { // "started work on AHU-2 while …"
+		return false
+	}
 	started := slices.Concat(prev, next[:j])
 	plant := started.any(startedThings)
 	if plant && rest[1:].any(workingWords) {
@@ -127,6 +133,7 @@ var (
 	pleaWords   = set("please pls now quick quickly im hurt stuck bitte schnell")
 	painWords   = set("pain pains hurts tight pressure")
 	feelers     = set("mir ihm ihr uns")
+	uvThings    = set("lamp lamps light lights tube tubes bulb bulbs source")
 	hitters     = set("door doors hatch panel fan blade blades pulley belt forklift truck van car vehicle ladder bag filter frame beam pipe tool falling something object load damper")
 	gaugeParts  = set("damper actuator link linkage gauge lever valve needle")
 	lyingWords  = set("lying liegt lies laying tirado tirada")
@@ -138,5 +145,6 @@ var (
 	starters       = set("someone somebody they he she bms it jemand er sie alguien")
 	insidePeople   = set("i im me we us he she someone somebody people men ich mich wir uns er jemand leuten conmigo nosotros yo estaba estabamos alguien were was")
 	insideWords    = set("inside drin drinnen dentro adentro")
+	taskWords      = set("work job jobs round rounds reading readings task shift arbeit trabajo")
 	workingWords   = set("working work arbeiten arbeitete arbeiteten gearbeitet arbeit trabajando trabajaba trabajabamos")
 )

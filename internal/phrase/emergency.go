@@ -43,7 +43,7 @@ func (p *parser) emergency() danger {
 // smellsHot reports "hot smell", "smells hot": what is about to burn.
 func (h hearing) smellsHot(i int) bool {
 	next, prev := h.ahead(i, 1), h.back(i, 1)
-	return (next.any(smellWords) || prev.any(smellWords)) && !h.denied(i, 2)
+	return (next.any(smellWords) || prev.ends("smells", "smelling", "smelled", "smelt", "riecht", "huele")) && !h.denied(i, 2)
 }
 
 // gas reports a smell, leak or alarm of gas.

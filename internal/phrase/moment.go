@@ -47,7 +47,9 @@ func momentOf(ms []*mark) (moment, bool) {
 }
 
 // likeWord reports whether a word compares with the day after it.
-func likeWord(w string) bool { return w == "as" || w == "same as" || w == "wie" || w == "gleich wie" }
+func likeWord(w string) bool {
+	return w == "as" || w == "same as" || w == "same as last" || w == "wie" || w == "gleich wie"
+}
 
 // spanAt is the span of a time with the little word before it.
 func spanAt(ms []*mark, i int) edit {

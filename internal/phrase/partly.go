@@ -1,7 +1,7 @@
 package phrase
 
 import (
-	"slices"
+	"strings"
 
 	"clogwise/internal/entry"
 )
@@ -23,9 +23,10 @@ func (p *parser) partChange(g *group, s *segment) bool {
 	if !ok {
 		return true
 	}
-	note := p.remainder(g, slices.DeleteFunc(slices.Clone(g.marks), func(m *mark) bool { return m.kind == mSite }))
-	if note == "" {
-		note = p.raw(g.line.from, g.line.to)
+	from, to := g.marks[0].from, g.end()
+	note := p.raw(from, to)
+	if g.ahu != nil && g.ahu.from >= from && g.ahu.to <= to {
+		note = trimLinks(strings.Trim(p.raw(from, g.ahu.from)+" "+p.raw(g.ahu.to, to), " "))
 	}
 	if at, ok := p.at(g, bank); ok {
 		p.add(p.item(g, bank, at, entry.Defect{Note: note}))

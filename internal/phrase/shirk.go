@@ -33,7 +33,7 @@ var (
 	safetyNouns = set("lockout loto tagout lockoff permit permits isolation isolations freigabe freischaltung consignacion permiso bloqueo")
 	safetyVerbs = set("isolate isolating freischalten freizuschalten consignar")
 	shirkVerbs  = set("skip skipping bypass bypassing dodge avoid avoiding ditch saltar saltarnos weglassen uberspringen")
-	needWords   = set("need needed necessary required have brauche brauchen necesito necesitamos hace")
+	needWords   = set("need needed necessary required brauche brauchen necesito necesitamos hace")
 	doorSwitch  = set("turschalter turkontakt turkontakte turendschalter sicherheitsschalter endschalter interlock interlocks enclavamiento")
 	bridgeWords = set("uberbrucken uberbrucke brucken bridge bridging jumper defeat puentear")
 	bridgedWord = set("uberbruckt gebruckt bridged jumpered defeated bypassed puenteado puenteada")

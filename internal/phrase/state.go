@@ -33,8 +33,22 @@ func (l *line) asksState() bool {
 // worksOn recognises "can I work on EF-9": whether it may be worked on now.
 func (l *line) worksOn() bool {
 	ws := l.wordsOf()
-	return l.has(cCan) && l.hasKind(mAHU) && !l.hasKind(mWhen, mNum, mItem) && len(ws) <= 9 &&
+	return l.has(cCan) && l.hasKind(mAHU) && !l.hasKind(mWhen, mNum, mItem) && len(ws) <= 9 && l.endsAtUnit() &&
 		(startsWith(ws, "can", "i", "work", "on") || startsWith(ws, "can", "we", "work", "on") || startsWith(ws, "ok", "to", "work", "on") || startsWith(ws, "kann", "ich", "an") || startsWith(ws, "puedo", "trabajar"))
+}
+
+// endsAtUnit reports whether a unit is the last that a line names: not "the AHU-3
+// report".
+func (l *line) endsAtUnit() bool {
+	for _, m := range slices.Backward(l.marks) {
+		if m.kind == mAHU || m.kind == mBank {
+			return true
+		}
+		if m.kind != mPunct && m.text != "now" && m.text != "yet" {
+			return false
+		}
+	}
+	return false
 }
 
 // canGo recognises that somebody means to, in "fan off now so I can go in".
@@ -58,10 +72,10 @@ func startsWith(ws []string, first ...string) bool {
 func bareOf(w string) bool { return w == "it" || w == "everything" || w == "all" || powerWords[w] }
 
 var (
-	offWords     = []string{"off", "aus", "apagado", "apagada", "down"}
+	offWords     = []string{"off", "aus", "apagado", "apagada"}
 	someoneWords = set("anyone anybody somebody someone still")
 	lookWords    = set("look peek pop reach")
-	stateVerbs   = set("is are ist sind esta estan has have")
+	stateVerbs   = set("is are ist sind esta estan")
 	deadWords    = set("dead isolated isolada tot spannungsfrei spannungslos stromlos freigeschaltet aislada aislado consignada consignado deenergised deenergized")
 	powerWords   = set("power strom spannung supply fan fans unit anlage luz corriente ventilador ventilator lufter maquina isolator breaker electricity electrics")
 )
