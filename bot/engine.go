@@ -3,6 +3,7 @@
 package bot
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -135,13 +136,19 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 	if ask {
 		return e.ask(ctx, t, a, origin)
 	}
-	return e.ended(ctx, t, meaning, origin, origin.Text)
+	return e.ended(ctx, t, meaning, origin, cmp.Or(t.text, origin.Text))
 }
 
 // ended records a meaning, once it is clear which filters an end of work is about.
 func (e *Engine) ended(ctx context.Context, t *talk, meaning phrase.Meaning, origin channel.Message, text string) error {
 	a, ask, err := e.whichChanged(ctx, t, meaning, text)
 	if err != nil {
+		return err
+	}
+	if ask {
+		return e.ask(ctx, t, a, origin)
+	}
+	if a, ask, err = e.unlikely(ctx, t, meaning, text); err != nil {
 		return err
 	}
 	if ask {

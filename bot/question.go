@@ -90,6 +90,10 @@ func (e *Engine) settle(ctx context.Context, m channel.Message) {
 // actOn reads text as the completed form of an earlier message, which keeps its
 // time and key; the reply answers the message that completed it.
 func (e *Engine) actOn(ctx context.Context, t *talk, origin channel.Message, text string) error {
+	t.text = text
+	if said, ok := strings.CutSuffix(text, sureTail); ok {
+		t.sure, text = true, said
+	}
 	t.scope.Now = e.timeOf(origin)
 	if origin.Change == channel.Edited {
 		return e.replace(ctx, t, text, origin)

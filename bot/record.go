@@ -39,6 +39,7 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 	if recipe.Warnings, err = e.warnings(ctx, t, d.entries); err != nil {
 		return err
 	}
+	recipe.Warnings = append(recipe.Warnings, t.fitting(d.entries)...)
 	if meaning.Query != nil {
 		recipe.Also = say.OrderHint(t.in(), meaning.Query)
 	}

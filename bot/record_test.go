@@ -154,6 +154,8 @@ func TestSecondChangeOutWithOtherFiguresIsNotACompletion(t *testing.T) {
 	r := newRig(t)
 	r.says(tove, "AHU-3 bags changed, 4 off")
 	r.says(tove, "AHU-3 bags changed, 3 off, clean 95 Pa")
+	r.wantStanding("swap clinic/ahu-3/secondary count=4 clean=? confirmed=false")
+	r.says(tove, "yes") // to whether it was changed again
 	r.wantStanding("swap clinic/ahu-3/secondary count=4 clean=? confirmed=false", "swap clinic/ahu-3/secondary count=3 clean=95 confirmed=true")
 }
 

@@ -22,6 +22,8 @@ type talk struct {
 	jobs  []digest.Job // open at those sites
 	scope phrase.Scope
 
+	sure    bool            // unlikely figures were confirmed
+	text    string          // that is acted on, where it is not the message's own
 	changed *[]plant.BankID // whose change-out the end of work tells of; nil: it does not say
 }
 
