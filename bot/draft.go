@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -48,8 +49,9 @@ func (d *draft) item(ctx context.Context, it phrase.Item) error {
 		return nil
 	case entry.Booking:
 		body.Crew = spelled(d.talk.siteOf(it.Place), body.Crew)
+		line := cmp.Or(it.Line, d.line)
 		for _, bank := range d.talk.reg.Banks(it.Place) {
-			d.put(bank, it, body)
+			d.put(bank, it, d.talk.moved(bank, line, body))
 		}
 		return nil
 	case entry.Swap:

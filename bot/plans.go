@@ -2,6 +2,7 @@ package bot
 
 import (
 	"context"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -109,4 +110,59 @@ func (e *Engine) plan(ctx context.Context, t *talk, x entry.Entry, bank plant.Ba
 	}
 	p.Bank = a.AsOf(e.Now())
 	return p, nil
+}
+
+// planned drops the items that cancel what is not booked, or take back a deferral
+// that is none, and says so of each.
+func (e *Engine) planned(ctx context.Context, t *talk, items []phrase.Item) (left []phrase.Item, said []string, err error) {
+	for _, it := range items {
+		none, deferral := false, false
+		switch b := it.Body.(type) {
+		case entry.Booking:
+			none = b.Cancelled && !slices.ContainsFunc(t.reg.Banks(it.Place), func(bank plant.BankID) bool { _, open := t.openJob(bank); return open })
+		case entry.Defer:
+			if deferral = !b.Until.After(it.At); !deferral {
+				break
+			}
+			all, err := e.standing(ctx, it.Place, entry.KindDefer)
+			if err != nil {
+				return nil, nil, err
+			}
+			none = true
+			for _, x := range all {
+				if d, ok := x.Body.(entry.Defer); ok {
+					none = !d.Until.After(e.Now())
+				}
+			}
+		}
+		if none {
+			said = append(said, say.NothingPlanned(t.in(), t.reg.Name(it.Place), deferral))
+			continue
+		}
+		left = append(left, it)
+	}
+	return left, said, nil
+}
+
+var (
+	moveWord  = regexp.MustCompile(`(?i)^\s*(?:please\s+)?(?:move|reschedule|rebook|shift|verschieb\w*|verleg\w*|mueve|mover|reprogram\w*)\b`)
+	clockTime = regexp.MustCompile(`(?i)\b\d{1,2}[:.h]\d{2}\b|\b\d{1,2}\s?(?:am|pm|uhr)\b|\b(?:noon|morning|afternoon|mittags?|vormittags?|nachmittags?|mediod[ií]a)\b`)
+)
+
+// moved keeps of a booking what a message that moves it does not give anew: the
+// time of day and the crew.
+func (t *talk) moved(bank plant.BankID, line string, b entry.Booking) entry.Booking {
+	j, open := t.openJob(bank)
+	if !open || b.Cancelled || !moveWord.MatchString(line) {
+		return b
+	}
+	if len(b.Crew) == 0 {
+		b.Crew = j.Crew
+	}
+	if !clockTime.MatchString(line) {
+		loc := t.siteOf(bank).Location()
+		was, day := j.Start.In(loc), b.Start.In(loc)
+		b.Start = time.Date(day.Year(), day.Month(), day.Day(), was.Hour(), was.Minute(), 0, 0, loc).In(b.Start.Location())
+	}
+	return b
 }

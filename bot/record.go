@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"slices"
+	"strings"
 
 	"clogwise/internal/channel"
 	"clogwise/internal/entry"
@@ -22,6 +23,13 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 		reply := e.ready(t, ReplyKey(t.m), channel.Post{Text: t.saidInstead(meaning, barred)})
 		return e.commit(ctx, ledger.Batch{Posts: append(e.safetyAlerts(t, meaning), reply)})
 	}
+	allowed, unplanned, err := e.planned(ctx, t, allowed)
+	if err != nil {
+		return err
+	}
+	if len(allowed) == 0 {
+		return e.reply(ctx, t, channel.Post{Text: strings.Join(unplanned, "\n")})
+	}
 	d := draft{engine: e, talk: t, key: key, line: origin.Text}
 	if err := d.add(ctx, allowed); err != nil {
 		return err
@@ -32,10 +40,9 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 	if len(d.entries) == 0 {
 		return e.reply(ctx, t, channel.Post{Text: say.NotUnderstood(t.in())})
 	}
-	recipe := say.Recipe{Source: key + ":", Notes: append(notesOf(meaning), d.notes...), Unstated: d.unstated, Old: d.old, Undo: key}
+	recipe := say.Recipe{Source: key + ":", Notes: slices.Concat(notesOf(meaning), unplanned, d.notes), Unstated: d.unstated, Old: d.old, Undo: key}
 	recipe.Barred = t.saidInstead(meaning, barred)
 	recipe.NoSteps = t.specialistsOnly(e.Steps, d.entries)
-	var err error
 	if recipe.Warnings, err = e.warnings(ctx, t, d.entries); err != nil {
 		return err
 	}

@@ -33,9 +33,9 @@ func (in SavedInput) sentence(x entry.Entry) string {
 	case entry.Range:
 		return v.In.Text("unstable, %s to %s. Kept, not trended. Fan hunting, wind or tube? Read again when steady.", v.pressure(b.LowPa), v.pressure(b.HighPa))
 	case entry.Skip:
-		return v.In.Text("no reading: %s. It stays owed.", b.Reason)
+		return v.In.Text("no reading: %s. It does not count as one.", b.Reason)
 	case entry.FanOff:
-		return v.In.Text("fan off, nothing to read. It stays owed.")
+		return v.In.Text("fan off, nothing to read. It does not count as a reading.")
 	case entry.Defect:
 		if b.Fixed {
 			return v.In.Text("fault put right: %s. Earlier readings that fit the fault are marked suspect.", b.Note)

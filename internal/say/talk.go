@@ -113,7 +113,7 @@ func occasion(when string, in locale.Locale) string {
 
 // NoStepsToRead answers "steps read" where no list waits to be read by the person.
 func NoStepsToRead(in locale.Locale) string {
-	return in.Text("No steps wait to be marked as read by you; nothing was noted. To see steps, type for example: steps AHU-3")
+	return in.Text("Nothing was noted: you are marked as having read steps only where they were sent for a job, and none such wait for you. Steps that you ask for yourself need no receipt.")
 }
 
 // WhichSteps asks whose steps were read.
@@ -152,4 +152,12 @@ func AskedBefore(in locale.Locale, typed, question string) string {
 // QuestionDropped answers an undo right after a question.
 func QuestionDropped(in locale.Locale, typed string) string {
 	return in.Text("The question about “%s” is dropped; nothing of it was saved, and nothing else was taken back.", typed)
+}
+
+// NothingPlanned answers the cancelling of what was not booked or put off.
+func NothingPlanned(in locale.Locale, name string, deferral bool) string {
+	if deferral {
+		return in.Text("%s is not put off; nothing was changed.", name)
+	}
+	return in.Text("No change-out of %s is booked; nothing was changed.", name)
 }
