@@ -47,7 +47,7 @@ func portfolio() plant.Contents {
 			"south/ahu-1": {ID: "ahu-1", Tag: "AHU-1", DesignFlowM3s: 3},
 		},
 		Banks: map[plant.BankID]plant.Bank{
-			"north/ahu-1/primary":   {ID: "primary", Stage: plant.Primary},
+			"north/ahu-1/primary":   {ID: "primary", Stage: plant.Primary, Fronts: []plant.Front{{WidthMM: 592, HeightMM: 592, DepthMM: 48, Count: 4}}},
 			"north/ahu-1/secondary": {ID: "secondary", Stage: plant.Secondary, Points: []string{"N.AHU1.SecDP"}, Gauge: plant.Gauge{TopPa: 500, StepPa: 5}, CleanPa: 80, LimitPa: 200, Item: "XB-1"},
 			"south/ahu-1/primary":   {ID: "primary", Stage: plant.Primary, Points: []string{"S.AHU1.PriDP"}},
 		},

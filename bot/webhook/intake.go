@@ -256,6 +256,9 @@ func (t *taking) entry(now known, i int, p wire.Parsed) (x entry.Entry, why stri
 	if err != nil {
 		return x, "", err
 	}
+	if body, why, err = t.hold(now, place, body, at, why); err != nil {
+		return x, "", err
+	}
 	source, err := sourceOf(lineage(t.key.ID), t.kind, t.id, i, p, t.now)
 	if err != nil {
 		return x, "", err
