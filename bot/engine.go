@@ -66,7 +66,7 @@ func (e *Engine) HandleMessage(ctx context.Context, m channel.Message) error {
 	}
 	if q, ok := e.waiting(ctx, m); ok {
 		if i := phrase.Complete(m.Text, q.asking()); i >= 0 {
-			if q.stale(e.Now()) {
+			if q.stale(e.Now()) && vague[bare(m.Text)] {
 				return e.again(ctx, t, q, ReplyKey(m), say.AskedBefore(t.in(), q.Message.Text, q.Text))
 			}
 			return e.answered(ctx, t, q, i)

@@ -13,13 +13,17 @@ import (
 
 const (
 	// longAgo and manySince are after how long, and how many messages of the person
-	// since, a word no longer answers a question without showing it again: by then
-	// "1" may be meant for something else.
+	// since, a word that fits any question no longer answers one without showing it
+	// again: by then "1" may be meant for something else.
 	longAgo   = 30 * time.Minute
 	manySince = 8
 
 	mostOpen = 9 // questions of one person that are kept open beside the newest
 )
+
+// vague are answers that fit any question.
+var vague = wordSet(`1 2 3 4 5 6 7 8 9 a b c ok okay yes y yep yeah right correct sure no none both all first second third one two three
+	ja stimmt genau nein keine beide alle eins zwei drei si sí vale correcto ninguno ambos todos uno dos tres`)
 
 // same reports whether two are the same question.
 func (q question) same(o question) bool {
