@@ -59,6 +59,21 @@ func safetyAlert(in locale.Locale, who, typed string, meaning phrase.Meaning) st
 	return ""
 }
 
+// runningAlerts tells the supervisors of change-outs that were done, by what was
+// typed, with the fan running. They are recorded all the same: they happened.
+func (e *Engine) runningAlerts(t *talk, items []phrase.Item) []ledger.OutboxPost {
+	var out []ledger.OutboxPost
+	for _, it := range items {
+		if !slices.Contains(it.Flags, phrase.FlagRunning) {
+			continue
+		}
+		site := t.siteOf(it.Place)
+		text := locale.Of(site.Language).Text("%s reports a change-out of %s with the fan running. Please speak to them before any more work.", t.who, t.reg.Name(it.Place))
+		out = append(out, e.toSupervisors(t, site, "alert-running:"+t.m.Key()+":"+string(it.Place), text)...)
+	}
+	return out
+}
+
 // alertRunes bounds what an alert quotes of a message.
 const alertRunes = 300
 

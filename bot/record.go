@@ -53,6 +53,10 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 	b := ledger.Batch{Entries: d.entries, Touch: touched(t.reg, d.entries)}
 	b.Posts = e.alerts(t, d.entries)
 	b.Posts = append(b.Posts, e.safetyAlerts(t, meaning)...)
+	if running := e.runningAlerts(t, allowed); len(running) > 0 {
+		b.Posts = append(b.Posts, running...)
+		recipe.Warnings = append(recipe.Warnings, say.NeverRunning(t.in()))
+	}
 	lists, sent := e.jobPosts(t, d.entries)
 	b.Entries = append(b.Entries, sent...)
 	if q := meaning.Query; q != nil && q.Kind == phrase.QuerySteps {

@@ -128,6 +128,9 @@ type Query struct {
 	// Defer, register limits and the like are Items, not queries.
 }
 
+// FlagRunning marks a change-out that is said to have been done with the fan running.
+const FlagRunning = "running-fan"
+
 // Codes of an Asking.
 const (
 	AskSite       = "site"        // the tag exists at several sites

@@ -209,7 +209,7 @@ func (p *parser) swapOne(g *group, s *segment, bank plant.BankID) {
 		sw.Item = s.marks[i].code
 	}
 	if _, during := g.line.runs(true); during {
-		flags = append(flags, "running-fan")
+		flags = append(flags, FlagRunning)
 	}
 	if p.noDrop(e, s, sw) {
 		flags = append(flags, "no-drop")

@@ -161,3 +161,8 @@ func NothingPlanned(in locale.Locale, name string, deferral bool) string {
 	}
 	return in.Text("No change-out of %s is booked; nothing was changed.", name)
 }
+
+// NeverRunning is said of a change-out reported with the fan running.
+func NeverRunning(in locale.Locale) string {
+	return in.Text("Nobody opens a unit with the fan running: stop, isolate, and speak to your supervisor before any more work.")
+}
