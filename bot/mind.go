@@ -24,6 +24,11 @@ const (
 	mostOfDesign  = 1.6
 	leastOfDesign = 0.2
 
+	// soonAfter and farAboveClean tell when a reading after a change-out speaks
+	// against it. Common practice, no source.
+	soonAfter     = 14 * 24 * time.Hour
+	farAboveClean = 2
+
 	// sureTail ends the text of a message whose figures were confirmed.
 	sureTail = " (sure)"
 )
@@ -79,6 +84,13 @@ func (d *draft) unlikely(ctx context.Context, it phrase.Item) (out []string, err
 		if n := bank.Count(); b.Count != nil && n > 0 && *b.Count > 2*n {
 			out = append(out, say.CountDiffers(in, d.talk.reg.Name(it.Place), n, *b.Count))
 		}
+		later, r, ok, err := d.contradicted(ctx, it, b)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			out = append(out, say.ReadHighAfter(say.At(d.talk.siteOf(it.Place), d.engine.Now()), d.talk.reg.Name(it.Place), later, r, *b.CleanPa))
+		}
 		twice, ok, err := d.toldTwice(ctx, it, b)
 		if err != nil {
 			return nil, err
@@ -88,6 +100,26 @@ func (d *draft) unlikely(ctx context.Context, it phrase.Item) (out []string, err
 		}
 	}
 	return out, nil
+}
+
+// contradicted finds the first reading after a change-out that is told late, when
+// it is far above the clean reading given.
+func (d *draft) contradicted(ctx context.Context, it phrase.Item, body entry.Swap) (x entry.Entry, r entry.Reading, ok bool, err error) {
+	if body.CleanPa == nil || it.CorrectsLast {
+		return x, r, false, nil
+	}
+	readings, err := d.standing(ctx, it.Place, entry.KindReading)
+	if err != nil {
+		return x, r, false, err
+	}
+	for _, x = range readings {
+		if !x.At.After(it.At) {
+			continue
+		}
+		r, reading := x.Body.(entry.Reading)
+		return x, r, reading && !r.Suspect && x.At.Sub(it.At) < soonAfter && r.Pa > farAboveClean**body.CleanPa, nil
+	}
+	return x, r, false, nil
 }
 
 // toldTwice finds the change-out of a bank that was recorded shortly before

@@ -15,6 +15,7 @@ func TestUnlikelyFiguresAreAskedAbout(t *testing.T) {
 		{"far too many filters", "", "AHU-1 pre changed, 400 off, clean 52 Pa", "The register says"},
 		{"airflow", "", "AHU-1 pre 131 Pa at 40 m3/s", "times the design airflow"},
 		{"creeping fan", "", "AHU-1 pre 131 Pa at 10 %", "very slow"},
+		{"read high since", "AHU-1 pre 131 Pa", "AHU-1 pre changed yesterday 15:00, 4 off, clean 40 Pa", "after that change-out"},
 		{"told twice", "AHU-1 pre changed, 4 off, clean 52 Pa", "AHU-1 pre changed, 4 off, clean 50 Pa", "already recorded, as #"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

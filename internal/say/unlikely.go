@@ -49,3 +49,8 @@ func DoesNotFit(in locale.Locale, item string, width, height int, name, fronts s
 
 // Front prints the size of a filter's front, mm.
 func Front(width, height int) string { return fmt.Sprintf("%d×%d", width, height) }
+
+// ReadHighAfter holds a late change-out against a reading that followed it.
+func ReadHighAfter(s Setting, name string, x entry.Entry, r entry.Reading, cleanPa float64) string {
+	return s.In.Text("%s read %s at %s, after that change-out, far above a clean reading of %s.", name, s.pressure(r.Pa), s.moment(x.At), s.pressure(cleanPa))
+}
