@@ -226,9 +226,9 @@ type Point struct {
 	Name     string  `json:"name"`
 	Quantity string  `json:"quantity"` // as in package points
 	Unit     string  `json:"unit,omitempty"`
-	Scale    float64 `json:"scale,omitempty"`  // of what is sent, before the unit; 0 = 1
-	Offset   float64 `json:"offset,omitempty"` // added after the scale
-	Trend    bool    `json:"trend,omitempty"`  // of a pressure: values every few minutes, of which one reading a day is made
+	Scale    float64 `json:"scale,omitempty"`     // of what is sent, before the unit; 0 = 1
+	Offset   float64 `json:"offset,omitempty"`    // added after the scale
+	Trend    bool    `json:"trend,omitempty"`     // of a pressure: values every few minutes, of which one reading a day is made
 	KeepDays int     `json:"keep_days,omitempty"` // of a trend: values are let go after so many days; 0: kept for good
 	Removed  bool    `json:"removed,omitempty"`
 }

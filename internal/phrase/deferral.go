@@ -64,10 +64,10 @@ func (p *parser) deferral(g *group) bool {
 	return true
 }
 
-// pastDate reports whether a deferral names a date that is past: with its year, or one
-// that is only to come again in another year.
+// pastDate reports whether a deferral names a date that is past. One without its year
+// comes again: whether next year's is meant is asked by the caller.
 func (g *group) pastDate(now, until time.Time) bool {
-	return g.moment.day == dayDate && !g.moment.bad && (!until.After(now) || g.moment.year == 0 && until.Sub(now) > mostAhead)
+	return g.moment.day == dayDate && !g.moment.bad && !until.After(now)
 }
 
 // takesBack reports whether a deferral, at mark i, is taken back: "undefer", "cancel
