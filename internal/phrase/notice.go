@@ -239,7 +239,16 @@ func (p *parser) event(g *group) bool {
 		return !read
 	}
 	named := g.hasKind(mSite)
-	if !named && !(m.is(cEventStrong) && (g.has(cNear) || g.hasKind(mWhen)) && g.line.unknown <= 3) {
+	// Without a place it takes a word that means nothing else, and where or when, or a
+	// second such word: a smoke outside is also a break.
+	strong, events := false, 0
+	for _, o := range g.marks {
+		strong = strong || o.is(cEventStrong)
+		if o.anyOf(cEvent, cEventStrong) {
+			events++
+		}
+	}
+	if !named && !(strong && (g.has(cNear) || g.hasKind(mWhen) || events > 1) && g.line.unknown <= 3) {
 		return false
 	}
 	site, ok := p.onlySite(g.line)

@@ -227,7 +227,7 @@ var lexicon = map[cue]string{
 	cEvent: `smoky smokey smoke fire wildfire bushfire harvest pollen dust|cloud dusty ash smog rauch ernte polvo humo`,
 	cEventStrong: `smoky|outside smokey|outside smoke|outside smoke|from|outside smoke|in|the|air smoky|air rauch|draussen rauch|von|draussen humo|fuera humo|de|fuera
 		grass|fire bush|fire bushfire wildfires heath|fire wild|fire wildfire|smoke forest|fire moor|fire building|work building|works construction|work
-		construction|works construction demolition roadworks road|works sandstorm sand|storm dust|storm duststorm saharan|dust volcanic|ash earthworks
+		construction|works construction demolition roadworks road|works sandstorm sand|storm dust|storm duststorm saharan sahara sahara|dust saharan|dust dusty|outside demolition|dust quarry|blasting volcanic|ash earthworks
 		excavation grinding|outside stubble|burning sand|blasting baustelle bauarbeiten abbruch waldbrand staubsturm sandsturm obras demolicion
 		incendio|forestal tormenta|de|polvo calima`,
 	cNear: `nearby next|door outside neighbouring upwind across|the|road adjacent started|next in|der|nahe nebenan cerca al|lado`,
