@@ -375,6 +375,21 @@ var longStages = map[string]plant.Stage{
 	"secondary": plant.Secondary, "taschen": plant.Secondary, "taschenfilter": plant.Secondary,
 }
 
+// StageOf returns the stage that a crew's word means, for tables that people fill in:
+// "bag", "pleats", "Vorfilter". Single letters mean nothing there.
+func StageOf(name string) (plant.Stage, bool) {
+	words := strings.Fields(fold(name))
+	if len(words) == 0 {
+		return "", false
+	}
+	for _, p := range stageWords[words[0]] {
+		if !p.single && slices.Equal(p.words, words) {
+			return p.stage, true
+		}
+	}
+	return "", false
+}
+
 type stagePhrase struct {
 	words []string
 	stageWord

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"clogwise/internal/entry"
+	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 )
 
@@ -157,6 +158,9 @@ func (w *historyRow) place() (plant.BankID, bool) {
 		return "", false
 	}
 	id, ok := w.h.reg.FindBank(ahus[0], w.cell("bank"))
+	if stage, known := phrase.StageOf(w.cell("bank")); !ok && known {
+		id, ok = w.h.reg.FindBank(ahus[0], string(stage))
+	}
 	if !ok {
 		w.fault("bank", "%q is not a bank of %s; it has %s", clip(w.cell("bank")), w.h.reg.Name(ahus[0]), w.banks(ahus[0]))
 	}

@@ -177,6 +177,19 @@ func TestRepeatedHourMeansTheFirst(t *testing.T) {
 	}
 }
 
+// A table may name banks as the crew does.
+func TestHistoryKnowsTheCrewsWords(t *testing.T) {
+	t.Parallel()
+	for word, want := range map[string]plant.BankID{
+		"bag": "clinic/ahu-3/secondary", "Pocket filters": "clinic/ahu-3/secondary", "pleats": "clinic/ahu-3/primary", "Vorfilter": "clinic/ahu-3/primary",
+	} {
+		entries, faults := history("past.csv", "time,site,ahu,bank,pa\n2026-03-02 08:00,clinic,AHU-3,"+word+",145\n")
+		if len(faults) > 0 || len(entries) != 1 || entries[0].Place != want {
+			t.Errorf("%s: %v %v, want %s", word, entries, faults, want)
+		}
+	}
+}
+
 func TestHistoryFromAWorkbook(t *testing.T) {
 	t.Parallel()
 	f := excelize.NewFile()
