@@ -185,6 +185,9 @@ func Load(file string, flags *pflag.FlagSet) (Config, error) {
 	v.SetEnvPrefix("CLOGWISE")
 	v.SetEnvKeyReplacer(strings.NewReplacer(".", "_"))
 	v.AutomaticEnv()
+	if err := refuseEnvironment(os.Environ()); err != nil {
+		return Config{}, err
+	}
 	if file != "" {
 		v.SetConfigFile(file)
 		if err := v.ReadInConfig(); err != nil {
@@ -223,6 +226,32 @@ func explainRead(file string, err error) error {
 }
 
 // refuse names keys that mean nothing and secrets written into the file.
+// others are names of the environment that are no settings: the secret of the worked
+// clients, and the hooks of a build that tests faults.
+var others = []string{"CLOGWISE_SECRET", "CLOGWISE_FAULTS"}
+
+// refuseEnvironment names variables that look like settings and are none.
+func refuseEnvironment(environ []string) error {
+	known := map[string]bool{}
+	for k := range defaults {
+		known["CLOGWISE_"+strings.ToUpper(strings.ReplaceAll(k, ".", "_"))] = true
+	}
+	var unknown []string
+	for _, e := range environ {
+		name, _, _ := strings.Cut(e, "=")
+		// Container platforms tell of a service named clogwise by such names.
+		service := strings.HasPrefix(name, "CLOGWISE_PORT") || strings.HasPrefix(name, "CLOGWISE_SERVICE_")
+		if strings.HasPrefix(name, "CLOGWISE_") && !known[name] && !service && !slices.Contains(others, name) {
+			unknown = append(unknown, name)
+		}
+	}
+	if len(unknown) > 0 {
+		slices.Sort(unknown)
+		return fmt.Errorf("unknown setting %s in the environment; configs/clogwise.yaml lists every setting", strings.Join(unknown, ", "))
+	}
+	return nil
+}
+
 func refuse(v *viper.Viper) error {
 	var unknown []string
 	for _, k := range v.AllKeys() {

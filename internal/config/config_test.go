@@ -138,3 +138,19 @@ func TestSecretsNeverShow(t *testing.T) {
 		}
 	}
 }
+
+func TestUnknownEnvironmentIsRefusedByName(t *testing.T) {
+	t.Setenv("CLOGWISE_HTP_LISTEN", "127.0.0.1:1")
+	if _, err := config.Load("", nil); err == nil || !strings.Contains(err.Error(), "CLOGWISE_HTP_LISTEN") {
+		t.Errorf("got %v, want the name", err)
+	}
+	t.Setenv("CLOGWISE_HTP_LISTEN", "")
+	os.Unsetenv("CLOGWISE_HTP_LISTEN")
+	t.Setenv("CLOGWISE_SECRET", "whsec_x")
+	t.Setenv("CLOGWISE_SERVICE_HOST", "10.0.0.1")
+	t.Setenv("CLOGWISE_SLACK_BOT_TOKEN", "xoxb-invented")
+	t.Setenv("CLOGWISE_HTTP_LISTEN", "127.0.0.1:0")
+	if _, err := config.Load("", nil); err != nil {
+		t.Error(err)
+	}
+}
