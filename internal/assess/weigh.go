@@ -69,11 +69,15 @@ func costed(in Input) (plan energy.Plan, change energy.Change, ok bool, err erro
 	if !ok {
 		return plan, change, false, nil
 	}
-	price, err := energy.UsualPrice(w.site.Tariff, w.site.Currency, in.Register.ScheduleOf(in.Bank))
+	return w.costed()
+}
+
+func (w *work) costed() (plan energy.Plan, change energy.Change, ok bool, err error) {
+	price, err := energy.UsualPrice(w.site.Tariff, w.site.Currency, w.in.Register.ScheduleOf(w.in.Bank))
 	if err != nil {
 		return plan, change, false, err
 	}
-	if change, err = energy.ChangeOf(w.site, w.bank, in.Register.Item, 1); err != nil {
+	if change, err = energy.ChangeOf(w.site, w.bank, w.in.Register.Item, 1); err != nil {
 		return plan, change, false, err
 	}
 	plan, ok = w.plan(energy.DutyOf(w.ahu, w.bank, w.site, w.law, price), w.expected(), change)
@@ -82,17 +86,31 @@ func costed(in Input) (plan energy.Plan, change energy.Change, ok bool, err erro
 
 // Pairs weighs how many primaries to use up for each set of the secondary behind
 // them: the cheapest interval of each number, from one on, neither bank beyond its
-// limit. Both are changed on one visit when the secondary is. Entries must be
-// those of each bank's whole history. Empty where either cannot be costed, as
-// behind a fan of fixed speed.
+// limit. Both are changed on one visit when the secondary is. How the secondary
+// loads behind an ageing primary is read from its readings. Entries must be those of
+// each bank's whole history. Empty where either cannot be costed, as behind a fan of
+// fixed speed.
 func Pairs(primary, secondary Input) ([]energy.PairPolicy, error) {
-	first, visit, ok, err := costed(primary)
+	front, ok := fitted(primary)
+	if !ok {
+		return nil, nil
+	}
+	first, visit, ok, err := front.costed()
 	if err != nil || !ok {
 		return nil, err
 	}
-	second, _, ok, err := costed(secondary)
+	back, ok := fitted(secondary)
+	if !ok {
+		return nil, nil
+	}
+	second, _, ok, err := back.costed()
 	if err != nil || !ok {
 		return nil, err
 	}
-	return energy.PairPolicies(energy.Pair{Primary: first, Secondary: second, Shared: visit.Shared.Amount.InexactFloat64()})
+	p := energy.Pair{Primary: first, Secondary: second, Effect: effectOf(front, back), Shared: visit.Shared.Amount.InexactFloat64()}
+	p.Secondary.LimitHours = back.lifeHours(0.5)
+	if !back.capAt.IsZero() {
+		p.SecondaryCap = back.hours(back.cur.start, back.capAt)
+	}
+	return energy.PairPolicies(p)
 }

@@ -12,6 +12,9 @@ type Pair struct {
 	// Shared is the part of both change costs that is paid once when both are
 	// changed together: the visit and isolating the unit.
 	Shared float64
+	// SecondaryCap is the run hours that the secondary may stay in whatever it loads;
+	// 0 = no cap. A cap on the primary's age is part of its plan's limit.
+	SecondaryCap float64
 	MaxK   int // most primaries per secondary looked at; 0 = 12
 }
 
@@ -116,17 +119,30 @@ func (w pairWeigher) best(k int) (PairPolicy, bool) {
 	}, true
 }
 
-// longest is the primary interval that neither bank's table ends before; the
-// effect only shortens it.
-func (w pairWeigher) longest(k int) float64 { return min(w.first.last, w.second.last/float64(k)) }
+// longest is a primary interval that neither bank's table ends before, whatever
+// the effect.
+func (w pairWeigher) longest(k int) float64 {
+	least := 1.0
+	for i := range 9 {
+		if f := w.Effect(w.first.last * float64(i) / 8); f > 0 {
+			least = min(least, f)
+		}
+	}
+	longest := min(w.first.last, w.second.last/float64(k)/least)
+	if w.SecondaryCap > 0 {
+		longest = min(longest, w.SecondaryCap/float64(k))
+	}
+	return longest
+}
 
-// rate is the cost of an hour of both banks; false beyond the secondary's limit.
+// rate is the cost of an hour of both banks; false beyond the secondary's limit or
+// cap.
 // A secondary that loads f times as fast for T hours sees the area of f·T hours
 // of its own curve, f times as quickly.
 func (w pairWeigher) rate(k int, h float64) (float64, bool) {
 	f := w.Effect(h)
 	seen := f * float64(k) * h
-	if !(f > 0) || seen > w.second.last*(1+1e-12) {
+	if !(f > 0) || seen > w.second.last*(1+1e-12) || w.SecondaryCap > 0 && float64(k)*h > w.SecondaryCap*(1+1e-12) {
 		return 0, false
 	}
 	seen = min(seen, w.second.last)

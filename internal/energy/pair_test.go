@@ -61,6 +61,24 @@ func TestPairRespectsLimits(t *testing.T) {
 	}
 }
 
+// A secondary that loads more slowly than its curve may stay longer than that, but
+// not beyond its cap on age.
+func TestPairMayLastLonger(t *testing.T) {
+	t.Parallel()
+	p := pair()
+	p.Primary.LimitHours, p.Secondary.LimitHours = 1500, 4000
+	p.Secondary.ChangeCost = 3000 // so dear that it is worth waiting for the limit
+	p.Effect = func(float64) float64 { return 0.8 }
+	for _, c := range []struct{ capHours, want float64 }{{0, 5000}, {4500, 4500}} { // 4000 h of dust at 0.8 of the pace
+		p.SecondaryCap = c.capHours
+		got, err := energy.PairPolicies(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		within(t, "secondary of four primaries", got[3].SecondaryHours, c.want, 1e-6, computed)
+	}
+}
+
 func TestPairEffectAndSharedVisit(t *testing.T) {
 	t.Parallel()
 	plain, err := energy.PairPolicies(pair())

@@ -50,7 +50,7 @@ func pairInFull(p digest.Pair, in locale.Locale) []string {
 	} else if p.Now == p.Best {
 		lines = append(lines, in.Text("That is about what it comes to as they load now."))
 	}
-	return append(lines, in.Text("Neither goes past its limit. A primary left too long makes the secondary load faster; that is not in these figures."))
+	return append(lines, in.Text("Neither goes past its limit. What an older primary lets through, as far as the secondary's readings show it, is in these figures."))
 }
 
 func eachSecondary(k int, in locale.Locale) string {
