@@ -80,7 +80,7 @@ func (w *work) plan(duty energy.Duty, curve []energy.At, change energy.Change) (
 	p := energy.Plan{
 		ChangeCost: change.Total.Amount.InexactFloat64(), FiltersCost: change.Filters.Amount.InexactFloat64(),
 		PerPaHour: duty.PerPaHour(), Curve: energy.Through(curve), CleanPa: w.out.CleanPa,
-		LimitHours: w.lifeHours(0.5), HoursPerYear: w.run.PerWeek() * 365.25 / 7,
+		LimitHours: w.lifeHours(0.5), HoursPerYear: w.run.PerWeek() * 365.25 / 7, Interest: w.site.Interest,
 	}
 	if !w.capAt.IsZero() {
 		p.LimitHours = math.Min(p.LimitHours, w.hours(w.cur.start, w.capAt))

@@ -16,14 +16,18 @@ import (
 
 // pairOf is a register of a primary and a secondary round the clock, loading
 // straight to their limits in 60 and 240 days, and the inputs of both.
-func pairOf(control plant.FanControl, visit string) (primary, secondary assess.Input) {
+func pairOf(control plant.FanControl, visit string, alter ...func(*plant.Site)) (primary, secondary assess.Input) {
 	dec := decimal.RequireFromString
+	site := plant.Site{ID: "s", Zone: "UTC", Currency: "EUR", Tariff: plant.Tariff{PerKWh: dec("0.25")}, VisitCost: dec(visit)}
+	for _, f := range alter {
+		f(&site)
+	}
 	item := func(code, price string) plant.Item {
 		return plant.Item{Code: code, Class: "ISO ePM10 50%", WidthMM: 592, HeightMM: 592, Price: dec(price), Currency: "EUR"}
 	}
 	front := []plant.Front{{WidthMM: 592, HeightMM: 592, Count: 4}}
 	reg := plant.NewRegister(plant.Contents{
-		Sites: []plant.Site{{ID: "s", Zone: "UTC", Currency: "EUR", Tariff: plant.Tariff{PerKWh: dec("0.25")}, VisitCost: dec(visit)}},
+		Sites: []plant.Site{site},
 		AHUs:  map[plant.BankID]plant.AHU{"s/a": {ID: "a", Tag: "A", DesignFlowM3s: 3, FanControl: control}},
 		Banks: map[plant.BankID]plant.Bank{
 			"s/a/primary":   {ID: "primary", Stage: plant.Primary, Item: "P", Fronts: front, CleanPa: 50, LimitPa: 150},
@@ -87,5 +91,29 @@ func TestPairsNeedAFanThatPays(t *testing.T) {
 	alone, _ := assess.Pairs(pairOf(plant.FlowHeld, "0"))
 	if len(alone) == 0 || !(alone[0].PerHour < shared[0].PerHour) {
 		t.Error("visits that cost nothing must make it cheaper")
+	}
+}
+
+// Interest that the register sets favours paying for filters later, as in the
+// discounted least cost itself, wherever an interval is weighed.
+func TestInterestPutsChangeOutsOff(t *testing.T) {
+	t.Parallel()
+	at := func(interest float64) (cheapest time.Time, pair float64, compared float64) {
+		dear := func(s *plant.Site) { s.Interest, s.LabourRate = interest, decimal.NewFromInt(60) }
+		first, second := pairOf(plant.FlowHeld, "0", dear)
+		pairs, err := assess.Pairs(first, second)
+		if err != nil || len(pairs) == 0 {
+			t.Fatal(pairs, err)
+		}
+		options, err := assess.Compare(second, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return assess.Bank(second).LeastCost, pairs[0].PrimaryHours, options[0].Hours
+	}
+	plain, pair, compared := at(0)
+	later, pairLater, comparedLater := at(0.4)
+	if !later.After(plain) || !(comparedLater > compared) || pairLater < pair {
+		t.Errorf("cheapest %s, pairs %.0f h, compared %.0f h; with interest %s, %.0f h, %.0f h", plain, pair, compared, later, pairLater, comparedLater)
 	}
 }

@@ -47,6 +47,9 @@ type Site struct {
 	VisitCost     decimal.Decimal `yaml:"visit_cost,omitempty" json:"visit_cost,omitempty"`         // call-out or travel for one visit
 	IsolationCost decimal.Decimal `yaml:"isolation_cost,omitempty" json:"isolation_cost,omitempty"` // stopping and isolating one AHU
 	LabourRate    decimal.Decimal `yaml:"labour_rate,omitempty" json:"labour_rate,omitempty"`       // per person-hour
+	// Interest a year that costs of filter lives are discounted with, 0.05 = 5 %;
+	// 0 = no discounting.
+	Interest float64 `yaml:"interest,omitempty" json:"interest,omitempty"`
 }
 
 // LoadingAxis is what a filter life is measured along.

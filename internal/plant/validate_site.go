@@ -68,6 +68,7 @@ func (v *validation) site(s Site) {
 	v.notNegative("visit_cost", s.VisitCost)
 	v.notNegative("isolation_cost", s.IsolationCost)
 	v.notNegative("labour_rate", s.LabourRate)
+	v.within(span{"interest", s.Interest, 0, 0.5, ""})
 }
 
 func (v *validation) limitRule(r LimitRule) {

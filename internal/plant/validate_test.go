@@ -128,6 +128,7 @@ var faultCases = []struct {
 	{"band price", site(func(s *plant.Site) { s.Tariff.Bands[0].PerKWh = minus }), "site mill, tariff.bands[1].per_kwh: -1"},
 	{"age rule", site(func(s *plant.Site) { s.AgeRule = "yearly" }), `site mill, age_rule: "yearly" is `},
 	{"exponent", site(func(s *plant.Site) { s.FlowExponent = 3 }), "site mill, flow_exponent: 3 "},
+	{"interest in per cent", site(func(s *plant.Site) { s.Interest = 5 }), "site mill, interest: 5 "},
 	{"carbon", site(func(s *plant.Site) { s.Carbon.KgPerKWh = 177 }), "site mill, carbon.kg_per_kwh: 177 kg is not possible"},
 	{"carbon source", site(func(s *plant.Site) { s.Carbon.Source = "" }), "site mill, carbon: source or year missing"},
 	{"schedule over a day", site(func(s *plant.Site) { s.Schedule.Hours["Sun"] = 25 }), "site mill, schedule.hours Sun: 25 h is not possible; write a number from 0 to 24 h"},
