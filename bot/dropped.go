@@ -113,7 +113,7 @@ func (e *Engine) examine(t *talk, name string, raw []byte) examined {
 	entries, faults := registerfile.ReadHistory(name, bytes.NewReader(raw), t.here(), e.Now())
 	in := examined{FileSummary: say.FileSummary{Name: name, NoTable: len(entries) == 0 && noHistory(faults)}}
 	for _, f := range faults {
-		in.Faults = append(in.Faults, f.String())
+		in.Faults = append(in.Faults, f.Words(t.in()))
 	}
 	banks := map[plant.BankID]bool{}
 	for _, x := range entries {

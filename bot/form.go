@@ -180,7 +180,7 @@ const fanField = "fan:"
 // fields, not in them: what is handed in untouched must not become a reading.
 func (e *Engine) round(ctx context.Context, t *talk, ahus []plant.BankID) (*channel.Form, error) {
 	in := t.in()
-	f := &channel.Form{ID: formID(formRound, ahus...), Title: in.Text("Round"), Intro: say.RoundIntro(in), Submit: in.Text("Record")}
+	f := &channel.Form{ID: formID(formRound, ahus...), Title: in.Text("Round"), Intro: say.RoundIntro(in), Submit: in.Text("Record"), Cancel: in.Text("Cancel")}
 	if len(ahus) == 1 {
 		f.Title = in.Text("Round %s", t.reg.Name(ahus[0]))
 	}
@@ -224,7 +224,7 @@ func gaugeUnit(b plant.Bank, s plant.Site) units.PressureUnit {
 
 func (t *talk) booking(bank plant.BankID) *channel.Form {
 	in := t.in()
-	return &channel.Form{ID: formID(formBook, bank), Title: in.Text("Book a change-out"), Intro: say.BookIntro(in, t.reg.Name(bank)), Submit: in.Text("Book"),
+	return &channel.Form{ID: formID(formBook, bank), Title: in.Text("Book a change-out"), Intro: say.BookIntro(in, t.reg.Name(bank)), Submit: in.Text("Book"), Cancel: in.Text("Cancel"),
 		Fields: []channel.Field{
 			{ID: "day", Label: in.Text("Day"), Hint: "2026-03-12", Kind: channel.FieldDate, Must: true},
 			{ID: "start", Label: in.Text("Start"), Hint: "09:00", Value: "09:00", Kind: channel.FieldTime, Must: true},
@@ -234,7 +234,7 @@ func (t *talk) booking(bank plant.BankID) *channel.Form {
 
 func (t *talk) deferral(bank plant.BankID) *channel.Form {
 	in := t.in()
-	return &channel.Form{ID: formID(formDefer, bank), Title: in.Text("Put off a change-out"), Intro: say.DeferIntro(in, t.reg.Name(bank)), Submit: in.Text("Put off"),
+	return &channel.Form{ID: formID(formDefer, bank), Title: in.Text("Put off a change-out"), Intro: say.DeferIntro(in, t.reg.Name(bank)), Submit: in.Text("Put off"), Cancel: in.Text("Cancel"),
 		Fields: []channel.Field{
 			{ID: "day", Label: in.Text("Until"), Hint: "2026-03-12", Kind: channel.FieldDate, Must: true},
 			{ID: "reason", Label: in.Text("Reason"), Hint: in.Text("theatre list full"), Must: true},

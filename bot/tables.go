@@ -7,6 +7,7 @@ import (
 
 	"clogwise/internal/auditfile"
 	"clogwise/internal/channel"
+	"clogwise/internal/locale"
 	"clogwise/internal/phrase"
 	"clogwise/internal/say"
 )
@@ -82,7 +83,7 @@ func (e *Engine) chartFiles(ctx context.Context, t *talk, q phrase.Query, form s
 		if err != nil {
 			return p, err
 		}
-		tables := auditfile.Chart(in)
+		tables := auditfile.Chart(in, locale.Of(t.siteOf(id).Language))
 		if form == "csv" {
 			tables = tables[:1]
 		}

@@ -1,11 +1,11 @@
 package worker
 
 import (
-	"fmt"
 	"strings"
 	"time"
 
 	"clogwise/internal/channel"
+	"clogwise/internal/locale"
 )
 
 // together is how many posts at the head of a channel's queue go out as one:
@@ -33,9 +33,9 @@ func plainReply(p held) bool {
 // merged is one post that says what several say: in their thread, where they
 // share it, else in the channel. Their buttons are left out; the numbers in the
 // text still undo.
-func merged(posts []held, now time.Time) channel.Post {
+func merged(posts []held, in locale.Locale, now time.Time) channel.Post {
 	if len(posts) == 1 {
-		return posts[0].said()
+		return posts[0].said(in)
 	}
 	to := posts[0].Post.To
 	oldest := posts[0].Created
@@ -47,31 +47,30 @@ func merged(posts []held, now time.Time) channel.Post {
 		if p.Created.Before(oldest) {
 			oldest = p.Created
 		}
-		texts = append(texts, p.said().Text)
+		texts = append(texts, p.said(in).Text)
 	}
-	head := fmt.Sprintf("%d replies at once: the chat was out of reach for up to %s. Everything was recorded when it was sent.",
-		len(posts), roughly(now.Sub(oldest)))
+	head := in.Text("%d replies at once: the chat was out of reach for up to %s. Everything was recorded when it was sent.",
+		len(posts), roughly(in, now.Sub(oldest)))
 	return channel.Post{To: to, Text: head + "\n\n" + strings.Join(texts, "\n\n")}
 }
 
 // said is what a post says, with a word about it where it may be a repetition.
-func (p held) said() channel.Post {
+func (p held) said(in locale.Locale) channel.Post {
 	post := p.Post
 	if p.Uncertain {
-		post.Text += "\n" + uncertainNote
+		post.Text += "\n" + in.Say(uncertainNote)
 	}
 	return post
 }
 
 // roughly is a duration in words, rounded up.
-func roughly(d time.Duration) string {
-	for _, u := range []struct {
-		size time.Duration
-		name string
-	}{{24 * time.Hour, "days"}, {time.Hour, "hours"}} {
-		if d > 2*u.size {
-			return fmt.Sprintf("%d %s", (d+u.size-1)/u.size, u.name)
-		}
+func roughly(in locale.Locale, d time.Duration) string {
+	up := func(unit time.Duration) int { return int((d + unit - 1) / unit) }
+	switch day := 24 * time.Hour; {
+	case d > 2*day:
+		return in.Count(up(day), "%d day", "%d days")
+	case d > 2*time.Hour:
+		return in.Count(up(time.Hour), "%d hour", "%d hours")
 	}
-	return fmt.Sprintf("%d minutes", (d+time.Minute-1)/time.Minute)
+	return in.Count(up(time.Minute), "%d minute", "%d minutes")
 }

@@ -11,6 +11,7 @@ import (
 
 	"clogwise/internal/channel"
 	"clogwise/internal/ledger"
+	"clogwise/internal/locale"
 )
 
 // Outbox delivers what is to be said on one platform: to each channel one post
@@ -29,7 +30,9 @@ type Outbox struct {
 	PerSecond   float64       // posts to one channel in the long run; 0: as fast as they come
 	Burst       int           // and at once
 	Poll        time.Duration
-	Grace       time.Duration // for what is being sent when asked to stop; 0: defaultGrace
+	// Tongue is the language of an address, for what is added to posts; nil: English.
+	Tongue func(ctx context.Context, to channel.Address) locale.Locale
+	Grace  time.Duration // for what is being sent when asked to stop; 0: defaultGrace
 }
 
 const (
@@ -224,13 +227,20 @@ func (d *delivery) giveBack(posts []held, why string, next time.Time) {
 
 // uncertainNote is added when a crash fell between an earlier sending and the
 // record of it, or when no answer to that one came.
-const uncertainNote = "(This may repeat an earlier post: it could not be seen whether that one arrived.)"
+var uncertainNote = locale.Mark("(This may repeat an earlier post: it could not be seen whether that one arrived.)")
+
+func (o *Outbox) tongue(ctx context.Context, to channel.Address) locale.Locale {
+	if o.Tongue == nil {
+		return locale.Locale{}
+	}
+	return o.Tongue(ctx, to)
+}
 
 // deliver sends posts as one within their lease and records what came of them.
 func (d *delivery) deliver(lane string, posts []held) {
 	ctx, cancel := context.WithTimeout(d.sending, posts[0].until.Sub(d.Now()))
 	defer cancel()
-	id, err := d.Sender.Send(ctx, merged(posts, d.Now()))
+	id, err := d.Sender.Send(ctx, merged(posts, d.tongue(ctx, posts[0].Post.To), d.Now()))
 	if err == nil {
 		d.open(lane)
 		for _, p := range posts {

@@ -2,12 +2,13 @@ package worker
 
 import (
 	"context"
-	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"clogwise/internal/channel"
 	"clogwise/internal/ledger"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/pointbook"
 )
@@ -33,7 +34,7 @@ func (p Posts) unmapped(ctx context.Context, site plant.Site, f Firing) (ledger.
 	if len(fresh) == 0 {
 		return ledger.Batch{}, nil
 	}
-	return ledger.Batch{Posts: []ledger.OutboxPost{p.post(f.Key, site, channel.Post{Text: unmappedText(fresh)})}}, nil
+	return ledger.Batch{Posts: []ledger.OutboxPost{p.post(f.Key, site, channel.Post{Text: unmappedText(locale.Of(site.Language), fresh)})}}, nil
 }
 
 // concerns reports whether a point is a site's to map: its sender may write
@@ -46,22 +47,19 @@ func concerns(reg *plant.Register, u pointbook.Unknown, site string) bool {
 	return u.Sites[0] == site
 }
 
-func unmappedText(us []pointbook.Unknown) string {
-	noun := "points send values that nobody has"
-	if len(us) == 1 {
-		noun = "point sends values that nobody has"
-	}
-	lines := []string{fmt.Sprintf("%d %s mapped; they are kept and count once somebody does:", len(us), noun)}
+func unmappedText(in locale.Locale, us []pointbook.Unknown) string {
+	lines := []string{in.Count(len(us), "%d point sends values that nobody has mapped; they are kept and count once somebody does:",
+		"%d points send values that nobody has mapped; they are kept and count once somebody does:")}
 	for _, u := range us[:min(len(us), unmappedShown)] {
-		value := ""
+		line := in.Count(u.Count, "%[2]s from %[3]s: %[1]d value", "%[2]s from %[3]s: %[1]d values", u.Point, u.By)
 		if u.Value != nil {
-			value = strings.TrimSpace(fmt.Sprintf(", last %g %s", *u.Value, u.Unit))
+			line = strings.TrimSpace(line + in.Text(", last %s %s", in.Figures(strconv.FormatFloat(*u.Value, 'g', -1, 64)), u.Unit))
 		}
-		lines = append(lines, fmt.Sprintf("%s from %s: %d values%s", u.Point, u.By, u.Count, value))
+		lines = append(lines, line)
 	}
-	end := "Say what one measures: clogwise points map NAME PLACE"
+	end := in.Text("Say what one measures: clogwise points map NAME PLACE")
 	if more := len(us) - unmappedShown; more > 0 {
-		end = fmt.Sprintf("and %d more (clogwise points unknown). ", more) + end
+		end = in.Text("and %d more (clogwise points unknown).", more) + " " + end
 	}
 	return strings.Join(append(lines, end), "\n")
 }

@@ -44,7 +44,7 @@ func (e *Edge) showForm(ctx context.Context, trigger string, f channel.Form, ori
 	}
 	view := slack.ModalViewRequest{
 		Type: slack.VTModal, CallbackID: formCallback, PrivateMetadata: string(meta),
-		Title: plainText(shorten(f.Title, titleLimit)), Submit: plainText(shorten(f.Submit, titleLimit)), Close: plainText("Cancel"),
+		Title: plainText(shorten(f.Title, titleLimit)), Submit: plainText(shorten(f.Submit, titleLimit)), Close: plainText(shorten(cmp.Or(f.Cancel, "Cancel"), titleLimit)),
 	}
 	if f.Intro != "" {
 		view.Blocks.BlockSet = append(view.Blocks.BlockSet, slack.NewSectionBlock(plainText(shorten(f.Intro, sectionLimit)), nil, nil))

@@ -19,19 +19,19 @@ type filling struct {
 }
 
 // open begins to fill in a form.
-func (c *Channel) open(f channel.Form, from channel.Message) {
+func (c *Channel) open(ctx context.Context, f channel.Form, from channel.Message) {
 	from.Text, from.Mention = "", true
 	c.form = &filling{form: f, from: from, values: map[string]string{}}
 	for i := range f.Fields {
 		c.form.left = append(c.form.left, i)
 	}
 	c.print(strings.TrimSpace(f.Title + ". " + f.Intro))
-	c.print("Enter or - leaves a line empty; /cancel leaves the form.")
-	c.question()
+	c.print(c.tongue(ctx).Text("Enter or - leaves a line empty; /cancel leaves the form."))
+	c.question(ctx)
 }
 
 // question asks for the next field.
-func (c *Channel) question() {
+func (c *Channel) question(ctx context.Context) {
 	f := c.form.form.Fields[c.form.left[0]]
 	if c.JSON {
 		c.mu.Lock()
@@ -46,7 +46,7 @@ func (c *Channel) question() {
 		text += " [" + f.Hint + "]"
 	}
 	if f.Value != "" {
-		text += " (Enter: " + f.Value + ")"
+		text += c.tongue(ctx).Text(" (Enter: %s)", f.Value)
 	}
 	c.print(text + ":")
 }
@@ -56,7 +56,7 @@ func (c *Channel) fill(ctx context.Context, h channel.FormHandler, line string) 
 	text := strings.TrimSpace(line)
 	if text == "/cancel" {
 		c.form = nil
-		c.print("Left the form; nothing was recorded.")
+		c.print(c.tongue(ctx).Text("Left the form; nothing was recorded."))
 		return nil
 	}
 	if !c.Prompt && !c.JSON {
@@ -67,13 +67,13 @@ func (c *Channel) fill(ctx context.Context, h channel.FormHandler, line string) 
 		text = f.Value
 	}
 	if f.Must && text == "" {
-		c.print("This one is needed.")
-		c.question()
+		c.print(c.tongue(ctx).Text("This one is needed."))
+		c.question(ctx)
 		return nil
 	}
 	c.form.values[f.ID] = text
 	if c.form.left = c.form.left[1:]; len(c.form.left) > 0 {
-		c.question()
+		c.question(ctx)
 		return nil
 	}
 	return c.handIn(ctx, h)
@@ -101,6 +101,6 @@ func (c *Channel) handIn(ctx context.Context, h channel.FormHandler) error {
 		c.form = nil
 		return nil
 	}
-	c.question()
+	c.question(ctx)
 	return nil
 }

@@ -20,6 +20,7 @@ import (
 	"unicode"
 
 	"clogwise/internal/channel"
+	"clogwise/internal/locale"
 )
 
 // Platform is the name of this edge in addresses.
@@ -36,6 +37,8 @@ type Channel struct {
 	Files   string // folder for attachments; their paths are printed
 	Now     func() time.Time
 
+	// Tongue is the language of a channel; nil: English.
+	Tongue func(ctx context.Context, channel string) locale.Locale
 	// Channels are the channels that "/channel NAME" may switch to.
 	Channels []string
 	// Replied reports whether a reply to the message is on its way.
@@ -143,11 +146,11 @@ func (c *Channel) line(ctx context.Context, h channel.Handler, line string) erro
 	if forms != nil {
 		f, err := forms.FormFor(ctx, m)
 		if err != nil {
-			c.print("Not understood for now: " + err.Error() + ". Type it again.")
+			c.print(c.tongue(ctx).Text("Not understood for now: %v. Type it again.", err))
 			return nil
 		}
 		if f != nil {
-			c.open(*f, m)
+			c.open(ctx, *f, m)
 			return nil
 		}
 	}
@@ -167,7 +170,7 @@ func (c *Channel) wrote(m channel.Message) {
 func (c *Channel) alter(ctx context.Context, h channel.Handler, change channel.Change, text string) error {
 	m, ok := c.last[c.As]
 	if !ok || change == channel.Edited && text == "" {
-		c.print("/edit TEXT puts your last message right, /delete takes it away. There is none yet, or no text.")
+		c.print(c.tongue(ctx).Text("/edit TEXT puts your last message right, /delete takes it away. There is none yet, or no text."))
 		return nil
 	}
 	m.Change, m.Text = change, strings.ReplaceAll(text, "⏎", "\n")
@@ -200,7 +203,7 @@ func (c *Channel) send(ctx context.Context, m channel.Message, handle func() err
 		if ctx.Err() != nil {
 			return nil
 		}
-		c.print("Not recorded: " + err.Error() + ". Nothing was kept; type it again.")
+		c.print(c.tongue(ctx).Text("Not recorded: %v. Nothing was kept; type it again.", err))
 		return nil
 	}
 	if c.Replied == nil {
@@ -215,10 +218,18 @@ func (c *Channel) send(ctx context.Context, m channel.Message, handle func() err
 	select {
 	case <-done:
 	case <-wait.C:
-		c.print("(recorded; the reply is late and will follow)")
+		c.print(c.tongue(ctx).Text("(recorded; the reply is late and will follow)"))
 	case <-ctx.Done():
 	}
 	return nil
+}
+
+// tongue is the language of the channel typed into, for the terminal's own words.
+func (c *Channel) tongue(ctx context.Context) locale.Locale {
+	if c.Tongue == nil {
+		return locale.Locale{}
+	}
+	return c.Tongue(ctx, c.Channel)
 }
 
 // message makes a message with a growing id, as a chat platform would.
@@ -240,26 +251,27 @@ func (c *Channel) message(text string) channel.Message {
 func (c *Channel) local(ctx context.Context, h channel.Handler, text string) error {
 	word, rest, _ := strings.Cut(text, " ")
 	rest = strings.TrimSpace(rest)
+	in := c.tongue(ctx)
 	switch word {
 	case "/quit", "/exit":
 		return ErrEnd
 	case "/as":
 		if rest == "" {
-			c.print("Type /as NAME. You are " + c.As + ".")
+			c.print(in.Text("Type /as NAME. You are %s.", c.As))
 			return nil
 		}
 		c.set(&c.As, rest)
-		c.print("You are now " + rest + ".")
+		c.print(in.Text("You are now %s.", rest))
 		return nil
 	case "/channel":
 		for _, name := range c.Channels {
 			if strings.EqualFold(name, rest) {
 				c.set(&c.Channel, name)
-				c.print("You are now in " + name + ".")
+				c.print(c.tongue(ctx).Text("You are now in %s.", name))
 				return nil
 			}
 		}
-		c.print("Channels: " + strings.Join(c.Channels, ", ") + ". Type /channel NAME.")
+		c.print(in.Text("Channels: %s. Type /channel NAME.", strings.Join(c.Channels, ", ")))
 		return nil
 	case "/edit":
 		return c.alter(ctx, h, channel.Edited, rest)
@@ -271,7 +283,7 @@ func (c *Channel) local(ctx context.Context, h channel.Handler, text string) err
 			return err
 		}
 		if !ok {
-			c.print("No button " + rest + ". Buttons are printed as [1] Label under a post.")
+			c.print(in.Text("No button %s. Buttons are printed as [1] Label under a post.", rest))
 			return nil
 		}
 		m := c.message("")
@@ -280,17 +292,17 @@ func (c *Channel) local(ctx context.Context, h channel.Handler, text string) err
 		if forms, ok := h.(channel.FormHandler); ok && b.Action == channel.ActionForm {
 			f, err := forms.OpenForm(ctx, p)
 			if err != nil {
-				c.print("Not now: " + err.Error() + ". Press it again.")
+				c.print(in.Text("Not now: %v. Press it again.", err))
 				return nil
 			}
 			if f != nil {
-				c.open(*f, m)
+				c.open(ctx, *f, m)
 				return nil
 			}
 		}
 		return c.send(ctx, m, func() error { return h.HandlePress(ctx, p) })
 	}
-	c.print("Here: /as NAME, /channel NAME, /press NUMBER (a button), /edit TEXT and /delete (your last message), /cancel (a form), /quit. Anything else is said in the channel.")
+	c.print(in.Text("Here: /as NAME, /channel NAME, /press NUMBER (a button), /edit TEXT and /delete (your last message), /cancel (a form), /quit. Anything else is said in the channel."))
 	return nil
 }
 

@@ -11,8 +11,8 @@ import (
 	"clogwise/internal/digest"
 	"clogwise/internal/duelist"
 	"clogwise/internal/ical"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
-	"clogwise/internal/units"
 )
 
 const (
@@ -61,7 +61,8 @@ func (s *api) calendar(w http.ResponseWriter, r *http.Request) error {
 // feed puts a site's calendar together. A bank with a booking shows that instead
 // of its due date.
 func feed(reg *plant.Register, site plant.Site, as []assess.Assessment, jobs []digest.Job, now time.Time) ical.Calendar {
-	c := ical.Calendar{Name: site.Name + ": filters", Now: now, Every: calendarEvery}
+	in := locale.Of(site.Language)
+	c := ical.Calendar{Name: in.Text("%s: filters", site.Name), Language: in.Tag(), Now: now, Every: calendarEvery}
 	of := map[plant.BankID]assess.Assessment{}
 	for _, a := range as {
 		of[a.Bank] = a
@@ -86,21 +87,21 @@ func uid(what string, bank plant.BankID, more string) string {
 }
 
 func bookedEvent(reg *plant.Register, site plant.Site, j digest.Job, a assess.Assessment) ical.Event {
-	long := usualJob
+	in, long := locale.Of(site.Language), usualJob
 	if n := len(j.Crew); a.LabourHours > 0 {
 		long = time.Duration(a.LabourHours / float64(max(1, n)) * float64(time.Hour)).Round(15 * time.Minute)
 	}
-	notes := []string{"Booked by " + orElse(j.By, "nobody known") + "."}
+	notes := []string{in.Text("Booked by %s.", orElse(j.By, in.Text("nobody known")))}
 	if len(j.Crew) > 0 {
-		notes = append(notes, "Crew: "+strings.Join(j.Crew, ", ")+".")
+		notes = append(notes, in.Text("Crew: %s.", strings.Join(j.Crew, ", ")))
 	}
 	for _, p := range a.Parts {
 		notes = append(notes, fmt.Sprintf("%d × %s", p.Count, p.Item))
 	}
-	notes = append(notes, "A reminder only: no permit, no procedure. The site's permit system and its written isolation procedure come first.")
+	notes = append(notes, in.Text("A reminder only: no permit, no procedure. The site's permit system and its written isolation procedure come first."))
 	return ical.Event{
-		UID: uid("booking", j.Bank, fmt.Sprintf("-%d", j.Seq)), Summary: "Change filters: " + reg.Name(j.Bank), Notes: strings.Join(notes, "\n"),
-		Place: site.Name, Start: j.Start, End: j.Start.Add(max(long, 15*time.Minute)), Busy: true, Category: "booked",
+		UID: uid("booking", j.Bank, fmt.Sprintf("-%d", j.Seq)), Summary: in.Text("Change filters: %s", reg.Name(j.Bank)), Notes: strings.Join(notes, "\n"),
+		Place: site.Name, Start: j.Start, End: j.Start.Add(max(long, 15*time.Minute)), Busy: true, Category: in.Text("booked"),
 	}
 }
 
@@ -111,24 +112,25 @@ func dueEvent(site plant.Site, a assess.Assessment, now time.Time) (ical.Event, 
 	if day.IsZero() || day.After(now.Add(calendarAhead)) {
 		return ical.Event{}, false
 	}
-	summary := "Due: " + a.Name
+	in := locale.Of(site.Language)
+	summary := in.Text("Due: %s", a.Name)
 	if day.Before(now) {
 		day = now
 	}
 	if a.Condition == duelist.Overdue {
-		summary = "Overdue: " + a.Name
+		summary = in.Text("Overdue: %s", a.Name)
 	}
 	loc := site.Location()
-	notes := []string{fmt.Sprintf("Reaches its limit between %s and %s (four chances in five).", a.Dates.P10.In(loc).Format("2 Jan 2006"), a.Dates.P90.In(loc).Format("2 Jan 2006"))}
+	notes := []string{in.Text("Reaches its limit between %s and %s (four chances in five).", in.Date(a.Dates.P10.In(loc), "2 Jan 2006"), in.Date(a.Dates.P90.In(loc), "2 Jan 2006"))}
 	if a.LimitPa > 0 && a.NowPa > 0 {
-		notes = append(notes, fmt.Sprintf("%s now, limit %s.", units.Pressure(a.NowPa, site.Units), units.Pressure(a.LimitPa, site.Units)))
+		notes = append(notes, in.Text("%s now, limit %s.", in.Pressure(a.NowPa, site.Units), in.Pressure(a.LimitPa, site.Units)))
 	}
 	if d := a.Deferred; d != nil && now.Before(d.Until) {
-		day, summary = d.Until, "Put off until: "+a.Name
-		notes = append(notes, "Put off: "+d.Reason+".")
+		day, summary = d.Until, in.Text("Put off until: %s", a.Name)
+		notes = append(notes, in.Text("Put off: %s.", d.Reason))
 	}
 	return ical.Event{
 		UID: uid("due", a.Bank, ""), Summary: summary, Notes: strings.Join(notes, "\n"), Place: site.Name,
-		Start: day.In(loc), AllDay: true, Category: string(a.Condition),
+		Start: day.In(loc), AllDay: true, Category: a.Condition.Words(in),
 	}, true
 }

@@ -21,6 +21,7 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/config"
 	"clogwise/internal/ledger"
+	"clogwise/internal/locale"
 	"clogwise/internal/outgoing"
 	"clogwise/internal/queue"
 	"clogwise/internal/safework"
@@ -147,6 +148,9 @@ func (a *App) Delivery(platform string, s channel.Sender) Service {
 		Wake:  func(ctx context.Context) (<-chan struct{}, error) { return a.Queue.Listen(ctx, worker.OutboxTopic) },
 		Lease: a.Cfg.Outbox.Lease, MaxAttempts: a.Cfg.Outbox.MaxAttempts, Poll: time.Second,
 		GiveUpAfter: a.Cfg.Outbox.GiveUpAfter, MergeAfter: a.Cfg.Outbox.MergeAfter,
+		Tongue: func(ctx context.Context, to channel.Address) locale.Locale {
+			return a.tongue(ctx, platform, to.Channel)
+		},
 	}
 	if platform != terminal.Platform {
 		o.PerSecond, o.Burst = a.Cfg.Outbox.PerSecond, a.Cfg.Outbox.Burst

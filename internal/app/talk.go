@@ -12,6 +12,7 @@ import (
 	"clogwise/bot/terminal"
 	"clogwise/internal/channel"
 	"clogwise/internal/ledger"
+	"clogwise/internal/locale"
 )
 
 // Talk is a local talk in the terminal channel.
@@ -41,7 +42,8 @@ func (a *App) Talk(ctx context.Context, t Talk, more ...Service) error {
 			}
 			return err == nil, err
 		},
-		Quiet: a.quiet,
+		Tongue: func(ctx context.Context, place string) locale.Locale { return a.tongue(ctx, terminal.Platform, place) },
+		Quiet:  a.quiet,
 		Recall: func(ctx context.Context, place string) ([]channel.Choice, error) {
 			return a.LastChoices(ctx, terminal.Platform, place)
 		},

@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"fmt"
 	"math"
 
 	"github.com/shopspring/decimal"
@@ -40,7 +41,7 @@ func (w *work) energy() {
 	o.Energy.Held = string(w.ahu.FanControl)
 	change, err := energy.ChangeOf(w.site, w.bank, w.in.Register.Item, 1)
 	if err != nil {
-		o.Energy.Note = "No cost: " + err.Error() + "."
+		o.Energy.Note = fmt.Sprintf("No cost: %v.", err)
 		return
 	}
 	o.Energy.ChangeCost = change.Total
@@ -53,7 +54,7 @@ func (w *work) energy() {
 	}
 	price, err := energy.UsualPrice(w.site.Tariff, w.site.Currency, w.in.Register.ScheduleOf(w.in.Bank))
 	if err != nil {
-		o.Energy.Note = "No cost: the tariff cannot be read (" + err.Error() + ")."
+		o.Energy.Note = fmt.Sprintf("No cost: the tariff cannot be read (%v).", err)
 		return
 	}
 	curve := w.expected()

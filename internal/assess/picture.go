@@ -1,13 +1,12 @@
 package assess
 
 import (
-	"fmt"
 	"time"
 
 	"clogwise/internal/chart"
 	"clogwise/internal/duelist"
+	"clogwise/internal/locale"
 	"clogwise/internal/resistance"
-	"clogwise/internal/units"
 )
 
 // bandPoints is the number of dates the forecast is drawn at.
@@ -27,12 +26,11 @@ func Picture(in Input) (chart.Input, bool) {
 	o := w.out
 	c := chart.Input{
 		Title: w.title(), Subtitle: w.site.Name + ", " + w.bank.Item, Habit: w.site.Units, Loc: w.loc, Now: in.Now,
-		LimitPa: o.LimitPa, CleanPa: o.CleanPa,
+		LimitPa: o.LimitPa, CleanPa: o.CleanPa, Words: words(w.tongue()),
 	}
 	if o.NoGauge {
 		c.LimitPa, c.CleanPa = 0, 0
-		c.Words = chart.English()
-		c.Words.NoReadings = "no gauge: its age decides"
+		c.Words.NoReadings = w.tongue().Text("no gauge: its age decides")
 	}
 	if !w.capAt.IsZero() {
 		c.CapAt = w.capAt.In(w.loc)
@@ -56,42 +54,60 @@ func Picture(in Input) (chart.Input, bool) {
 	return c, true
 }
 
+// words are what is printed in the picture.
+func words(in locale.Locale) chart.Words {
+	w := chart.Words{
+		Limit: in.Text("limit"), Clean: in.Text("clean"), Today: in.Text("today"), Changed: in.Text("changed"),
+		Doubtful: in.Text("doubtful"), OverRange: in.Text("above"), Range: in.Text("likely range (4 in 5)"),
+		NoReadings: in.Text("no readings yet"), Cap: in.Text("age cap"), AtDesign: in.Text("at design airflow"),
+		Date: in.DayLayout(), Month: "Jan", Decimal: in.Figures("0.0")[1:2],
+	}
+	for i := range w.Months {
+		w.Months[i] = in.Date(time.Date(2000, time.Month(i+1), 1, 0, 0, 0, 0, time.UTC), "Jan")
+	}
+	return w
+}
+
 // title is the chart's message as a sentence.
 func (w *work) title() string {
-	o, h := w.out, w.site.Units
-	limit := units.ShortPressure(o.LimitPa, h)
+	o, in := w.out, w.tongue()
+	limit := in.ShortPressure(o.LimitPa, w.site.Units)
+	caps := in.Retell(capWords(w.caps))
 	switch {
 	case o.Condition == duelist.Doubtful && o.DoubtedSwap != nil:
-		return o.Name + ": change-out of " + w.day(o.DoubtedSwap.At) + " in doubt, readings have not fallen"
+		return in.Text("%s: change-out of %s in doubt, readings have not fallen", o.Name, w.day(o.DoubtedSwap.At))
 	case o.Condition == duelist.Doubtful:
-		return o.Name + ": readings do not fit, check before judging"
+		return in.Text("%s: readings do not fit, check before judging", o.Name)
 	case o.Condition == duelist.Unread:
-		return o.Name + ": no recent reading to judge by"
+		return in.Text("%s: no recent reading to judge by", o.Name)
 	case o.Condition == duelist.Overdue && !w.capAt.IsZero() && !w.capAt.After(o.Now):
-		return fmt.Sprintf("%s: past its age cap (%s) since %s", o.Name, capWords(w.caps), w.day(w.capAt))
+		return in.Text("%s: past its age cap (%s) since %s", o.Name, caps, w.day(w.capAt))
 	case o.Condition == duelist.Overdue && o.Dates.Median.After(o.Now):
-		return fmt.Sprintf("%s: read past %s", o.Name, limit)
+		return in.Text("%s: read past %s", o.Name, limit)
 	case o.Condition == duelist.Overdue:
-		return fmt.Sprintf("%s: past %s since about %s", o.Name, limit, w.day(o.Dates.Median))
+		return in.Text("%s: past %s since about %s", o.Name, limit, w.day(o.Dates.Median))
 	case o.Condition == duelist.Due:
-		return fmt.Sprintf("%s: at %s now", o.Name, limit)
+		return in.Text("%s: at %s now", o.Name, limit)
 	case o.Dates.Median.IsZero():
-		return fmt.Sprintf("%s: %s not in sight", o.Name, limit)
+		return in.Text("%s: %s not in sight", o.Name, limit)
 	case o.NoGauge:
-		return fmt.Sprintf("%s: its age cap (%s) is %s", o.Name, capWords(w.caps), w.day(w.capAt))
+		return in.Text("%s: its age cap (%s) is %s", o.Name, caps, w.day(w.capAt))
 	case o.CapGoverns:
-		return fmt.Sprintf("%s: its age cap (%s) comes first, %s", o.Name, capWords(w.caps), w.day(w.capAt))
+		return in.Text("%s: its age cap (%s) comes first, %s", o.Name, caps, w.day(w.capAt))
 	}
-	return fmt.Sprintf("%s: reaches %s about %s", o.Name, limit, w.day(o.Dates.Median))
+	return in.Text("%s: reaches %s about %s", o.Name, limit, w.day(o.Dates.Median))
 }
+
+// tongue is the language of the bank's site.
+func (w *work) tongue() locale.Locale { return locale.Of(w.site.Language) }
 
 // day is a date, with its year unless that is the present one.
 func (w *work) day(t time.Time) string {
 	t = t.In(w.loc)
 	if t.Year() == w.in.Now.In(w.loc).Year() {
-		return t.Format("2 Jan")
+		return w.tongue().Date(t, "2 Jan")
 	}
-	return t.Format("2 Jan 2006")
+	return w.tongue().Date(t, "2 Jan 2006")
 }
 
 // draw adds the fitted curve of the present life and the forecast ahead.

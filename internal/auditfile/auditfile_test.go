@@ -15,6 +15,7 @@ import (
 	"clogwise/internal/chart"
 	"clogwise/internal/digest"
 	"clogwise/internal/duelist"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
 )
@@ -111,7 +112,7 @@ func TestDueTable(t *testing.T) {
 func TestChartTables(t *testing.T) {
 	t.Parallel()
 	in := chart.Input{Title: "AHU-1 primary", Loc: time.UTC, LimitPa: 150, Readings: []chart.Reading{{At: now, Pa: 0}, {At: now, Pa: 99.64, Doubtful: true}}}
-	tables := auditfile.Chart(in)
+	tables := auditfile.Chart(in, locale.Locale{})
 	// 99.64 Pa / 249.089 Pa per in wc = 0.400 (conventional inch of water, NIST SP 811).
 	want := [][]any{{"2026-03-04 10:00", 0.0, 0.0, nil, nil}, {"2026-03-04 10:00", 99.6, 0.4, "yes", nil}}
 	if d := cmp.Diff(want, tables[0].Rows); d != "" {

@@ -7,6 +7,7 @@ import (
 
 	"clogwise/internal/chart"
 	"clogwise/internal/digest"
+	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/units"
 )
@@ -18,13 +19,16 @@ func Digest(b digest.Board, reg *plant.Register, s digest.Since) []Table {
 	return []Table{Due(b), visits(b, reg), orders(b), doubts(b), owed(b), done(b, reg, s)}
 }
 
+// tongue is the language of a site; sheets and their headings are in it.
+func tongue(b digest.Board) locale.Locale { return locale.Of(b.Site.Language) }
+
 // Due is every bank of a site, in the order of the due list.
 func Due(b digest.Board) Table {
-	loc := b.Site.Location()
-	t := Table{Name: "Due", Head: []string{
-		"bank", "name", "condition", "Pa now", "limit Pa", "clean Pa", "governed by", "limit from",
-		"earliest (1 in 10)", "most likely", "latest (9 in 10)", "cheapest date", "booked", "put off until", "reason",
-		"cost a day", "cost of a week's wait", "currency", "kWh a day", "kgCO2e a day", "last read", "findings",
+	loc, in := b.Site.Location(), tongue(b)
+	t := Table{Name: in.Text("Due"), Head: []string{
+		in.Text("bank"), in.Text("name"), in.Text("condition"), in.Text("Pa now"), in.Text("limit Pa"), in.Text("clean Pa"), in.Text("governed by"), in.Text("limit from"),
+		in.Text("earliest (1 in 10)"), in.Text("most likely"), in.Text("latest (9 in 10)"), in.Text("cheapest date"), in.Text("booked"), in.Text("put off until"), in.Text("reason"),
+		in.Text("cost a day"), in.Text("cost of a week's wait"), in.Text("currency"), in.Text("kWh a day"), in.Text("kgCO2e a day"), in.Text("last read"), in.Text("findings"),
 	}}
 	for _, r := range b.Rows {
 		var booked, deferred any
@@ -35,7 +39,7 @@ func Due(b digest.Board) Table {
 			deferred = day(*r.Deferred, loc)
 		}
 		t.Rows = append(t.Rows, []any{
-			string(r.Bank), r.Name, string(r.Condition), round(r.PaNow, 1), round(r.LimitPa, 1), round(r.CleanPa, 1), r.Governing, r.LimitSource,
+			string(r.Bank), r.Name, r.Condition.Words(in), round(r.PaNow, 1), round(r.LimitPa, 1), round(r.CleanPa, 1), in.Figures(in.Retell(r.Governing)), in.Retell(r.LimitSource),
 			day(r.P10, loc), day(r.Median, loc), day(r.P90, loc), day(r.LeastCost, loc), booked, deferred, r.DeferReason,
 			amount(r.PenaltyPerDay), amount(r.WaitWeek), b.Site.Currency, round(r.KWhPerDay, 2), round(r.KgCO2PerDay, 2),
 			minute(r.LastRead, loc), strings.Join(r.Findings, "; "),
@@ -52,7 +56,8 @@ func amount(m units.Money) any {
 }
 
 func visits(b digest.Board, reg *plant.Register) Table {
-	t := Table{Name: "Visits", Head: []string{"day", "banks", "AHUs to isolate", "person-hours", "cost", "currency"}}
+	in := tongue(b)
+	t := Table{Name: in.Text("Visits"), Head: []string{in.Text("day"), in.Text("banks"), in.Text("AHUs to isolate"), in.Text("person-hours"), in.Text("cost"), in.Text("currency")}}
 	for _, v := range b.Plan.Visits {
 		var names []string
 		for _, j := range v.Jobs {
@@ -64,7 +69,8 @@ func visits(b digest.Board, reg *plant.Register) Table {
 }
 
 func orders(b digest.Board) Table {
-	t := Table{Name: "Orders", Head: []string{"item", "order", "latest date", "need", "in store", "on order", "banks"}}
+	in := tongue(b)
+	t := Table{Name: in.Text("Orders"), Head: []string{in.Text("item"), in.Text("order"), in.Text("latest date"), in.Text("need"), in.Text("in store"), in.Text("on order"), in.Text("banks")}}
 	for _, l := range b.Orders {
 		var banks []string
 		for _, id := range l.Banks {
@@ -76,7 +82,8 @@ func orders(b digest.Board) Table {
 }
 
 func doubts(b digest.Board) Table {
-	t := Table{Name: "Doubtful", Head: []string{"bank", "at", "what", "check"}}
+	in := tongue(b)
+	t := Table{Name: in.Text("Doubtful"), Head: []string{in.Text("bank"), in.Text("at"), in.Text("what"), in.Text("check")}}
 	for _, d := range b.Doubts {
 		t.Rows = append(t.Rows, []any{d.Name, minute(d.At, b.Site.Location()), d.Text, d.Check})
 	}
@@ -84,7 +91,8 @@ func doubts(b digest.Board) Table {
 }
 
 func owed(b digest.Board) Table {
-	t := Table{Name: "Owed", Head: []string{"bank", "last read", "why"}}
+	in := tongue(b)
+	t := Table{Name: in.Text("Owed"), Head: []string{in.Text("bank"), in.Text("last read"), in.Text("why")}}
 	for _, o := range b.Owed {
 		t.Rows = append(t.Rows, []any{o.Name, minute(o.Since, b.Site.Location()), o.Why})
 	}
@@ -93,13 +101,13 @@ func owed(b digest.Board) Table {
 
 // done says what was done since the last digest, and what the dirt costs.
 func done(b digest.Board, reg *plant.Register, s digest.Since) Table {
-	loc := b.Site.Location()
-	t := Table{Name: "Done and energy", Head: []string{"what", "where", "at", "figure", "unit", "by"}}
+	loc, in := b.Site.Location(), tongue(b)
+	t := Table{Name: in.Text("Done and energy"), Head: []string{in.Text("what"), in.Text("where"), in.Text("at"), in.Text("figure"), in.Text("unit"), in.Text("by")}}
 	for _, d := range s.Swaps {
-		t.Rows = append(t.Rows, []any{"change-out", reg.Name(d.Bank), minute(d.At, loc), nil, nil, d.Who})
+		t.Rows = append(t.Rows, []any{in.Text("change-out"), reg.Name(d.Bank), minute(d.At, loc), nil, nil, d.Who})
 	}
 	for _, n := range s.Defects {
-		t.Rows = append(t.Rows, []any{"defect: " + n.Note, reg.Name(n.Place), nil, nil, nil, nil})
+		t.Rows = append(t.Rows, []any{in.Text("defect: %s", n.Note), reg.Name(n.Place), nil, nil, nil, nil})
 	}
 	spent := b.SpentSince(s.From)
 	for _, f := range []struct {
@@ -107,47 +115,48 @@ func done(b digest.Board, reg *plant.Register, s digest.Since) Table {
 		figure any
 		unit   string
 	}{
-		{"readings since " + s.From.In(loc).Format(time.DateOnly), s.Readings, ""},
-		{"dirt costs a day", amount(b.PerDay), b.Site.Currency},
-		{"dirt costs a day", round(b.KWhDay, 2), "kWh"},
-		{"dirt costs a day", round(b.KgDay, 2), "kgCO2e"},
-		{"dirt cost since then, about", amount(spent.Money), b.Site.Currency},
-		{"dirt cost since then, about", round(spent.KWh, 1), "kWh"},
-		{"tariff a kWh", round(b.Site.Tariff.PerKWh.InexactFloat64(), 4), b.Site.Currency},
-		{"carbon a kWh", round(b.Site.Carbon.KgPerKWh, 4), "kgCO2e"},
+		{in.Text("readings since %s", s.From.In(loc).Format(time.DateOnly)), s.Readings, ""},
+		{in.Text("dirt costs a day"), amount(b.PerDay), b.Site.Currency},
+		{in.Text("dirt costs a day"), round(b.KWhDay, 2), "kWh"},
+		{in.Text("dirt costs a day"), round(b.KgDay, 2), "kgCO2e"},
+		{in.Text("dirt cost since then, about"), amount(spent.Money), b.Site.Currency},
+		{in.Text("dirt cost since then, about"), round(spent.KWh, 1), "kWh"},
+		{in.Text("dirt cost since then, about"), round(spent.Kg, 1), "kgCO2e"},
+		{in.Text("tariff a kWh"), round(b.Site.Tariff.PerKWh.InexactFloat64(), 4), b.Site.Currency},
+		{in.Text("carbon a kWh"), round(b.Site.Carbon.KgPerKWh, 4), "kgCO2e"},
 	} {
 		t.Rows = append(t.Rows, []any{f.what, b.Site.Name, nil, f.figure, f.unit, nil})
 	}
 	return t
 }
 
-// Chart is what a picture of a bank shows, as tables.
-func Chart(in chart.Input) []Table {
-	loc := in.Loc
+// Chart is what a picture of a bank shows, as tables in a language.
+func Chart(c chart.Input, in locale.Locale) []Table {
+	loc := c.Loc
 	if loc == nil {
 		loc = time.UTC
 	}
-	read := Table{Name: "Readings", Head: []string{"time", "Pa", "in wc", "doubtful", "over range"}}
-	for _, r := range in.Readings {
-		read.Rows = append(read.Rows, []any{minute(r.At, loc), math.Round(10*r.Pa) / 10, math.Round(1000*r.Pa/units.PaPerInH2O) / 1000, yes(r.Doubtful), yes(r.OverRange)})
+	read := Table{Name: in.Text("Readings"), Head: []string{in.Text("time"), "Pa", "in wc", in.Text("doubtful"), in.Text("over range")}}
+	for _, r := range c.Readings {
+		read.Rows = append(read.Rows, []any{minute(r.At, loc), math.Round(10*r.Pa) / 10, math.Round(1000*r.Pa/units.PaPerInH2O) / 1000, yes(r.Doubtful, in), yes(r.OverRange, in)})
 	}
-	ahead := Table{Name: "Forecast", Head: []string{"time", "low Pa (1 in 10)", "middle Pa", "high Pa (9 in 10)"}}
-	for _, f := range in.Forecast {
+	ahead := Table{Name: in.Text("Forecast"), Head: []string{in.Text("time"), in.Text("low Pa (1 in 10)"), in.Text("middle Pa"), in.Text("high Pa (9 in 10)")}}
+	for _, f := range c.Forecast {
 		ahead.Rows = append(ahead.Rows, []any{minute(f.At, loc), round(f.Low, 1), round(f.Mid, 1), round(f.High, 1)})
 	}
-	swaps := Table{Name: "Change-outs", Head: []string{"time"}}
-	for _, s := range in.Swaps {
+	swaps := Table{Name: in.Text("Change-outs"), Head: []string{in.Text("time")}}
+	for _, s := range c.Swaps {
 		swaps.Rows = append(swaps.Rows, []any{minute(s, loc)})
 	}
-	about := Table{Name: "About", Head: []string{"what", "value"}, Rows: [][]any{
-		{"title", in.Title}, {"of", in.Subtitle}, {"limit Pa", round(in.LimitPa, 1)}, {"limit from", in.LimitNote}, {"clean Pa", round(in.CleanPa, 1)},
+	about := Table{Name: in.Text("About"), Head: []string{in.Text("what"), in.Text("value")}, Rows: [][]any{
+		{in.Text("title"), c.Title}, {in.Text("place and filter"), c.Subtitle}, {in.Text("limit Pa"), round(c.LimitPa, 1)}, {in.Text("limit from"), c.LimitNote}, {in.Text("clean Pa"), round(c.CleanPa, 1)},
 	}}
 	return []Table{read, ahead, swaps, about}
 }
 
-func yes(b bool) any {
+func yes(b bool, in locale.Locale) any {
 	if b {
-		return "yes"
+		return in.Text("yes")
 	}
 	return nil
 }

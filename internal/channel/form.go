@@ -8,6 +8,7 @@ type Form struct {
 	Title  string // short: 24 characters
 	Intro  string // what it is for, one or two lines
 	Submit string // label of the button that hands it in
+	Cancel string // and of the one that leaves it
 	Fields []Field
 }
 

@@ -82,9 +82,11 @@ type Words struct {
 	Doubtful, OverRange          string // OverRange is followed by the gauge's top
 	Range                        string // what the band is
 	NoReadings                   string
-	Cap                          string // what CapAt is, before its date
-	AtDesign                     string // what the pressures are corrected to
-	Date, Month                  string // time layouts
+	Cap                          string     // what CapAt is, before its date
+	AtDesign                     string     // what the pressures are corrected to
+	Date, Month                  string     // time layouts
+	Months                       [12]string // what stands for "Jan" in them, January first; empty: English
+	Decimal                      string     // sign between the digits of a figure; empty: a point
 }
 
 // English words.

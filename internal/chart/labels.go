@@ -29,9 +29,9 @@ func (p *painter) labels() {
 func (p *painter) date(t time.Time) string {
 	t = t.In(p.in.Loc)
 	if t.Year() > p.in.Now.In(p.in.Loc).Year() {
-		return t.Format(p.in.Words.Date + " 2006")
+		return p.in.Words.date(t, p.in.Words.Date+" 2006")
 	}
-	return t.Format(p.in.Words.Date)
+	return p.in.Words.date(t, p.in.Words.Date)
 }
 
 func (l label) width() vg.Length { return l.face.Width(l.text) }
@@ -53,7 +53,7 @@ func (p *painter) labelLimit() {
 		return
 	}
 	y := p.y.at(p.in.LimitPa)
-	l := label{text: p.in.Words.Limit + " " + units.Pressure(p.in.LimitPa, p.in.Habit), face: p.bold, color: limited, hides: anyone}
+	l := label{text: p.in.Words.Limit + " " + p.in.Words.figures(units.Pressure(p.in.LimitPa, p.in.Habit)), face: p.bold, color: limited, hides: anyone}
 	if p.in.LimitNote != "" {
 		noted := l
 		noted.text, noted.hides = l.text+", "+p.in.LimitNote, fewest
@@ -84,7 +84,7 @@ func (p *painter) labelClean() {
 	if p.in.CleanPa <= 0 {
 		return
 	}
-	l := label{text: p.in.Words.Clean + " " + units.ShortPressure(p.in.CleanPa, p.in.Habit), face: p.plain, color: grey, hides: anyone}
+	l := label{text: p.in.Words.Clean + " " + p.in.Words.figures(units.ShortPressure(p.in.CleanPa, p.in.Habit)), face: p.plain, color: grey, hides: anyone}
 	y := p.y.at(p.in.CleanPa)
 	l.spots = append(p.along(l, y-40), p.along(l, y+16)...)
 	p.place(l)
@@ -142,7 +142,7 @@ func (p *painter) swapKey() {
 func (p *painter) labelOdd() {
 	var doubtful, over bool
 	for _, r := range slices.Backward(p.in.Readings) {
-		words, value := p.in.Words, units.ShortPressure(r.Pa, p.in.Habit)
+		words, value := p.in.Words, p.in.Words.figures(units.ShortPressure(r.Pa, p.in.Habit))
 		switch {
 		case !p.shown(r.At):
 		case r.Pa > p.y.hi && r.Doubtful:

@@ -33,12 +33,12 @@ func (p *painter) pressures() {
 	for _, v := range at {
 		y := p.y.at(v * left.pa)
 		p.stroke(gridline, 2, nil, vg.Point{X: p.field.Min.X, Y: y}, vg.Point{X: p.field.Max.X, Y: y})
-		s := number(v, step)
+		s := p.in.Words.figures(number(v, step))
 		p.write(p.axis, ink, vg.Point{X: p.field.Min.X - 14 - p.axis.Width(s), Y: y - 11}, s)
 	}
 	at, step = ticks(0, p.y.hi/right.pa, 5)
 	for _, v := range at {
-		p.write(p.axis, grey, vg.Point{X: p.field.Max.X + 14, Y: p.y.at(v*right.pa) - 11}, number(v, step))
+		p.write(p.axis, grey, vg.Point{X: p.field.Max.X + 14, Y: p.y.at(v*right.pa) - 11}, p.in.Words.figures(number(v, step)))
 	}
 	above := p.field.Max.Y + 30
 	p.write(p.axis, ink, vg.Point{X: 40, Y: above}, left.name+" "+p.in.Words.AtDesign)
@@ -70,7 +70,7 @@ func (p *painter) dates() {
 		p.canvas.SetColor(grey)
 		p.canvas.SetLineWidth(3)
 		p.canvas.Stroke(vg.Path{{Type: vg.MoveComp, Pos: vg.Point{X: x, Y: base}}, {Type: vg.LineComp, Pos: vg.Point{X: x, Y: base - 10}}})
-		p.centred(p.axis, ink, x, base-44, t.Format(layout))
+		p.centred(p.axis, ink, x, base-44, p.in.Words.date(t, layout))
 		if t.Year() != year {
 			year = t.Year()
 			p.centred(p.axis, grey, x, base-82, strconv.Itoa(year))

@@ -140,7 +140,7 @@ func (w weekly) reason(r duelist.Row) []string {
 	h := w.b.Site.Units
 	limit, byAge := w.in.Pressure(r.LimitPa, h), false
 	if r.Governing != "" && r.Governing != units.ShortPressure(r.LimitPa, h) {
-		limit, byAge = r.Governing, true
+		limit, byAge = w.in.Figures(w.in.Retell(r.Governing)), true
 	}
 	var out []string
 	switch {

@@ -210,17 +210,17 @@ func (b Bench) carry(fitted, item plant.Item, cleanPa float64) (Curve, string) {
 		return b.Curve, "own readings"
 	}
 	slower, scale := 1.0, 1.0
-	basis := "rise on the same dust taken as that of " + fitted.Code
+	basis := fmt.Sprintf("rise on the same dust taken as that of %s", fitted.Code)
 	switch {
 	case !(fitted.DustG > 0 && item.DustG > 0):
 	case !sameDust(fitted, item):
-		basis += ": dust held was measured by different tests"
+		basis = fmt.Sprintf("rise on the same dust taken as that of %s: dust held was measured by different tests", fitted.Code)
 	default:
 		slower = fitted.DustG / item.DustG
 		basis = fmt.Sprintf("dust held %.0f g against %.0f g", item.DustG, fitted.DustG)
 		if fitted.FinalPa > b.CleanPa && item.FinalPa > cleanPa {
 			scale = (item.FinalPa - cleanPa) / (fitted.FinalPa - b.CleanPa)
-			basis += fmt.Sprintf(", to %.0f Pa against %.0f Pa", item.FinalPa, fitted.FinalPa)
+			basis = fmt.Sprintf("dust held %.0f g against %.0f g, to %.0f Pa against %.0f Pa", item.DustG, fitted.DustG, item.FinalPa, fitted.FinalPa)
 		}
 	}
 	return func(h float64) float64 {

@@ -3,6 +3,7 @@
 package ical
 
 import (
+	"cmp"
 	"strconv"
 	"strings"
 	"time"
@@ -11,10 +12,12 @@ import (
 
 // A Calendar is a feed of events.
 type Calendar struct {
-	Name   string
-	Now    time.Time     // when it is made
-	Every  time.Duration // how often programs should look again; whole minutes
-	Events []Event
+	Name string
+	// Language of the texts, an RFC 5646 tag; empty: English.
+	Language string
+	Now      time.Time     // when it is made
+	Every    time.Duration // how often programs should look again; whole minutes
+	Events   []Event
 }
 
 // An Event is one entry of a calendar. Times are written in UTC, so that no time
@@ -41,7 +44,7 @@ func (c Calendar) String() string {
 	w := &writer{}
 	w.line("BEGIN", "VCALENDAR")
 	w.line("VERSION", "2.0")
-	w.line("PRODID", "-//clogwise//change-outs//EN")
+	w.line("PRODID", "-//clogwise//change-outs//"+strings.ToUpper(cmp.Or(c.Language, "en")))
 	w.line("CALSCALE", "GREGORIAN")
 	w.line("METHOD", "PUBLISH")
 	w.text("NAME", c.Name)

@@ -31,7 +31,7 @@ func (l Locale) Date(t time.Time, layout string) string {
 	if !ok {
 		return t.Format(layout)
 	}
-	layout = strings.ReplaceAll(layout, "2 Jan", n.day+"Jan")
+	layout = strings.ReplaceAll(layout, "2 Jan", l.DayLayout())
 	var b strings.Builder
 	for layout != "" {
 		at, name := nextName(layout)
@@ -45,6 +45,14 @@ func (l Locale) Date(t time.Time, layout string) string {
 		layout = layout[at+len(name):]
 	}
 	return b.String()
+}
+
+// DayLayout is the layout of a day with its month, as Date would print "2 Jan".
+func (l Locale) DayLayout() string {
+	if n, ok := names[l.tag]; ok {
+		return n.day + "Jan"
+	}
+	return "2 Jan"
 }
 
 // nextName finds the next name of a day or month in a layout, and where.

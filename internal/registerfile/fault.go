@@ -2,9 +2,10 @@ package registerfile
 
 import (
 	"cmp"
-	"fmt"
 	"path/filepath"
 	"strings"
+
+	"clogwise/internal/locale"
 )
 
 // Fault is something wrong in a file: where, and what to write instead.
@@ -17,26 +18,24 @@ type Fault struct {
 }
 
 // String is the fault in one line: "banks.csv, row 7, gauge_top_pa: …".
-func (f Fault) String() string {
-	var b strings.Builder
-	b.WriteString(cmp.Or(f.File, "register"))
+func (f Fault) String() string { return f.Words(locale.Locale{}) }
+
+// Words is the fault in one line in a language. Headers and what the file holds stay
+// as they are.
+func (f Fault) Words(in locale.Locale) string {
+	parts := []string{cmp.Or(f.File, in.Text("register"))}
 	if f.Sheet != "" {
-		fmt.Fprintf(&b, ", sheet %s", f.Sheet)
+		parts = append(parts, in.Text("sheet %s", f.Sheet))
 	}
-	if f.Row > 0 {
-		fmt.Fprintf(&b, ", %s %d", f.rowWord(), f.Row)
+	if f.Row > 0 && isYAML(f.File) {
+		parts = append(parts, in.Text("line %d", f.Row))
+	} else if f.Row > 0 {
+		parts = append(parts, in.Text("row %d", f.Row))
 	}
 	if f.Column != "" {
-		fmt.Fprintf(&b, ", %s", f.Column)
+		parts = append(parts, f.Column)
 	}
-	return b.String() + ": " + f.Text
-}
-
-func (f Fault) rowWord() string {
-	if isYAML(f.File) {
-		return "line"
-	}
-	return "row"
+	return strings.Join(parts, ", ") + ": " + in.Retell(f.Text)
 }
 
 func isYAML(file string) bool {

@@ -78,7 +78,7 @@ func (im *Import) Add(name string, r io.Reader) {
 func slurp(name string, r io.Reader) ([]byte, *Fault) {
 	raw, err := io.ReadAll(io.LimitReader(r, MaxBytes+1))
 	if err != nil {
-		return nil, &Fault{File: name, Text: "cannot be read: " + err.Error()}
+		return nil, &Fault{File: name, Text: fmt.Sprintf("cannot be read: %v", err)}
 	}
 	if len(raw) > MaxBytes {
 		return nil, &Fault{File: name, Text: fmt.Sprintf("larger than %d MB; split it", MaxBytes>>20)}

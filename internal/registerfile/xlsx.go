@@ -33,7 +33,7 @@ func xlsxTables(name string, raw []byte) (tables []table, faults []Fault) {
 		}
 		lines, err := f.GetRows(sheet, excelize.Options{RawCellValue: true})
 		if err != nil {
-			faults = append(faults, Fault{File: name, Sheet: sheet, Text: "cannot be read: " + err.Error()})
+			faults = append(faults, Fault{File: name, Sheet: sheet, Text: fmt.Sprintf("cannot be read: %v", err)})
 			continue
 		}
 		if t, ok := newTable(name, sheet, numbered(lines)); ok {

@@ -171,7 +171,7 @@ func didYouMean(word string, words []string) string {
 		}
 	}
 	if best == "" {
-		return "; allowed here: " + strings.Join(words, ", ")
+		return fmt.Sprintf("; allowed here: %s", strings.Join(words, ", "))
 	}
 	return fmt.Sprintf("; did you mean %q?", best)
 }

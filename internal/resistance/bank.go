@@ -156,6 +156,6 @@ func lawOrShape(points []plant.FlowPoint, def Law) (Law, error) {
 		return l, err
 	}
 	l = def.Through(points[0])
-	l.Source = "one point and " + def.Source
+	l.Source = fmt.Sprintf("one point and %s", def.Source)
 	return l, nil
 }

@@ -96,9 +96,9 @@ func ruleLimit(rule plant.LimitRule, bank plant.Bank, item plant.Item, cleanPa f
 func coarseness(bank plant.Bank, item plant.Item) (coarse bool, how string) {
 	if c, ok := classOf(bank, item); ok {
 		if c.IsCoarse() {
-			return true, "coarse, " + c.String()
+			return true, fmt.Sprintf("coarse, %s", c)
 		}
-		return false, "fine, " + c.String()
+		return false, fmt.Sprintf("fine, %s", c)
 	}
 	if bank.Stage == plant.Secondary || bank.Stage == plant.Third {
 		return false, "fine by its stage, class not known"

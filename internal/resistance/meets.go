@@ -18,11 +18,11 @@ type Verdict struct {
 func Meets(item, required string) Verdict {
 	have, err := ParseClass(item)
 	if err != nil {
-		return Verdict{Reason: "the item's class cannot be read: " + err.Error()}
+		return Verdict{Reason: fmt.Sprintf("the item's class cannot be read: %v", err)}
 	}
 	want, err := ParseClass(required)
 	if err != nil {
-		return Verdict{Reason: "the required class cannot be read: " + err.Error()}
+		return Verdict{Reason: fmt.Sprintf("the required class cannot be read: %v", err)}
 	}
 	switch {
 	case have.System == want.System && have.System == ISO16890:
@@ -34,19 +34,19 @@ func Meets(item, required string) Verdict {
 	case want.System == EN1822:
 		return Verdict{Comparable: true, Reason: fmt.Sprintf("%s is no EN 1822 class, %s is required", have, want)}
 	case have.System == EN779 && want.System == ISO16890:
-		return byTable(have, want, enGivesISO(have, want), "lowest ISO 16890 figures of "+have.Group)
+		return byTable(have, want, enGivesISO(have, want), fmt.Sprintf("lowest ISO 16890 figures of %s", have.Group))
 	case have.System == ISO16890 && want.System == EN779:
-		return byTable(have, want, isoGivesEN(have, want), "ISO 16890 figures asked in place of "+want.Group)
+		return byTable(have, want, isoGivesEN(have, want), fmt.Sprintf("ISO 16890 figures asked in place of %s", want.Group))
 	}
 	return Verdict{Reason: fmt.Sprintf("%s (%s) and %s (%s) cannot be compared: ask the manufacturer for the %s class", have, have.System, want, want.System, want.System)}
 }
 
 func verdict(ok bool, have, want Class) Verdict {
-	word := "is at least"
+	reason := fmt.Sprintf("%s is at least %s", have, want)
 	if !ok {
-		word = "is below"
+		reason = fmt.Sprintf("%s is below %s", have, want)
 	}
-	return Verdict{OK: ok, Comparable: true, Reason: fmt.Sprintf("%s %s %s", have, word, want)}
+	return Verdict{OK: ok, Comparable: true, Reason: reason}
 }
 
 // meetsISO compares within ISO 16890. Efficiency grows with particle size, so a
@@ -69,7 +69,7 @@ func meetsISO(have, want Class) Verdict {
 func byTable(have, want Class, ok bool, table string) Verdict {
 	v := verdict(ok, have, want)
 	v.Guidance = true
-	v.Reason += ", by guidance only (" + table + "): have the manufacturer confirm it"
+	v.Reason = fmt.Sprintf("%s, by guidance only (%s): have the manufacturer confirm it", v.Reason, table)
 	return v
 }
 

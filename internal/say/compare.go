@@ -17,7 +17,7 @@ func CompareHow(in locale.Locale) string {
 
 // NoComparison says why items cannot be compared.
 func NoComparison(in locale.Locale, why error) string {
-	return in.Text("No comparison: %v.", why)
+	return in.Text("No comparison: %s.", in.Retell(why.Error()))
 }
 
 // Compare tells what items would cost a year in a bank, the fitted one first.
@@ -39,7 +39,7 @@ func Compare(bank plant.BankID, options []energy.Option, reg *plant.Register) st
 		}
 		lines = append(lines, "  "+verdict(o, in))
 		if o.Basis != "" {
-			lines = append(lines, "  "+in.Text("Basis: %s.", o.Basis))
+			lines = append(lines, "  "+in.Text("Basis: %s.", in.Retell(o.Basis)))
 		}
 	}
 	return strings.Join(lines, "\n")
@@ -51,7 +51,7 @@ func verdict(o energy.Option, in locale.Locale) string {
 	case !o.Fits:
 		return in.Text("It does not fit this bank's fronts.")
 	case !o.Class.OK:
-		return in.Text("Not advised: %s", o.Class.Reason)
+		return in.Text("Not advised: %s", in.Retell(o.Class.Reason))
 	case o.Better && o.PaybackYears > 0 && !math.IsInf(o.PaybackYears, 1):
 		return in.Text("Cheaper; the dearer set pays back in %s years.", in.Number(o.PaybackYears, 1))
 	case o.Better:

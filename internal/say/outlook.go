@@ -81,7 +81,7 @@ func CostLine(a assess.Assessment, in locale.Locale) string {
 	case e.Held == string(plant.SpeedHeld) && e.AirLostPct >= 0.5:
 		return in.Text("The rooms get about %s %% less air than with clean filters.", in.Number(e.AirLostPct, 0))
 	case e.Note != "" && (e.Held == string(plant.SpeedHeld) || e.KWhPerDay == 0):
-		return capital(strings.TrimSuffix(basis(e.Note, in), ".")) + "."
+		return capital(strings.TrimSuffix(in.Retell(e.Note), ".")) + "."
 	case e.Held == string(plant.SpeedHeld):
 		return ""
 	case e.KWhPerDay < 0.05:

@@ -44,15 +44,10 @@ func (s Setting) short(pa float64) string { return s.In.ShortPressure(pa, s.Unit
 // governing words what a forecast runs to: the limit, or an age cap, which an
 // assessment names as "its age cap (12 months)".
 func (s Setting) governing(words string, limitPa float64) string {
-	caps, aged := strings.CutPrefix(words, "its age cap (")
-	switch {
-	case words == "":
+	if words == "" {
 		return s.short(limitPa)
-	case !aged:
-		return s.In.Figures(words)
 	}
-	caps = strings.NewReplacer("run hours", s.In.Text("run hours"), "months", s.In.Text("months"), " or ", " "+s.In.Text("or")+" ").Replace(caps)
-	return s.In.Text("its age cap (%s)", strings.TrimSuffix(caps, ")"))
+	return s.In.Figures(s.In.Retell(words))
 }
 
 // KeysFor are the words that stand for a button: those given, and its label where

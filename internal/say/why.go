@@ -12,6 +12,9 @@ import (
 	"clogwise/internal/plant"
 )
 
+// What the core says in one word, kept here to be found as texts.
+var _ = [...]string{locale.Mark("manufacturer"), locale.Mark("register")}
+
 // whyLines bounds the reasoning: what a technician reads standing up.
 const whyLines = 12
 
@@ -26,7 +29,7 @@ func Why(a assess.Assessment, firm []energy.Sensitivity, neglect digest.Neglect,
 		add(in.Text("It has no gauge, so age alone decides."))
 	} else if a.Last != nil {
 		add(in.Text("Last reading %s on %s; %s at design airflow and standard air (%s).",
-			s.pressure(a.Last.Pa), s.day(a.Last.At), s.short(a.Last.DesignPa), basis(a.Last.Basis, in)))
+			s.pressure(a.Last.Pa), s.day(a.Last.At), s.short(a.Last.DesignPa), in.Retell(a.Last.Basis)))
 	}
 	if a.LifeStart != nil {
 		line := in.Text("Filters changed %s, %s run hours ago", s.day(*a.LifeStart), in.Number(a.HoursRun, 0))
@@ -38,8 +41,8 @@ func Why(a assess.Assessment, firm []energy.Sensitivity, neglect digest.Neglect,
 		add(in.Text("No change-out is on record: the age is guessed from the first reading."))
 	}
 	if !a.NoGauge {
-		add(in.Text("Clean it is %s (%s); the limit is %s.", s.short(a.CleanPa), basis(a.CleanBasis, in), s.short(a.LimitPa)))
-		add(in.Text("Limit from %s.", a.LimitSource))
+		add(in.Text("Clean it is %s (%s); the limit is %s.", s.short(a.CleanPa), in.Retell(a.CleanBasis), s.short(a.LimitPa)))
+		add(in.Text("Limit from %s.", in.Retell(a.LimitSource)))
 		add(in.Text("Compared with %s.", priorWords(a, in)))
 	}
 	if !a.Dates.Median.IsZero() {
@@ -110,7 +113,7 @@ func narrowing(a assess.Assessment, s Setting) []string {
 		add(in.Text("The range is wide: the last reading is %s days old. One now would narrow it.", in.Number(s.Now.Sub(a.Last.At).Hours()/24, 0)))
 	}
 	if a.Last != nil && a.Last.Weight < 0.8 {
-		add(in.Text("Measured airflow with each reading would narrow it (%s).", basis(a.Last.Basis, in)))
+		add(in.Text("Measured airflow with each reading would narrow it (%s).", in.Retell(a.Last.Basis)))
 	}
 	if a.LifeStart == nil {
 		add(in.Text("The date of the last change-out would narrow it."))
