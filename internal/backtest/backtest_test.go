@@ -41,8 +41,6 @@ func TestReadRunsNamesTheFault(t *testing.T) {
 	}
 }
 
-// At 80 % of design airflow a filter that would read 140 Pa reads
-// 140·0.8^(1/0.85) = 107.7 Pa (computed from the power law).
 func TestEvaluateRefusesTooFewRuns(t *testing.T) {
 	t.Parallel()
 	runs := mixedDuties(1, 2)

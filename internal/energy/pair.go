@@ -15,7 +15,7 @@ type Pair struct {
 	// SecondaryCap is the run hours that the secondary may stay in whatever it loads;
 	// 0 = no cap. A cap on the primary's age is part of its plan's limit.
 	SecondaryCap float64
-	MaxK   int // most primaries per secondary looked at; 0 = 12
+	MaxK         int // most primaries per secondary looked at; 0 = 12
 }
 
 // PairPolicy is one policy for a pair.
