@@ -138,7 +138,7 @@ func through(m [terms][terms]float64, c shape) shape {
 
 // slope returns the derivative of the curve at u, limits per life.
 func (c *shape) slope(u float64) float64 {
-	pw := slopes(math.Max(u, 1e-3))
+	pw := slopes(max(u, 1e-3))
 	sum := 0.0
 	for k, ck := range c {
 		sum += ck * pw[k]

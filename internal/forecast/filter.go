@@ -42,6 +42,15 @@ func (p *Prior) start(logLife float64) belief {
 	return b
 }
 
+// mean is the mean that curve returns.
+func (b *belief) mean(u float64) float64 {
+	c := shape(b.m[:terms])
+	if u > 1 {
+		return 1 + c.slope(1)*(u-1)
+	}
+	return c.at(u)
+}
+
 // curve returns mean and variance of the curve at u, as a fraction of the
 // limit, without misfit and reading error. Beyond the limit the curve goes on
 // along its tangent.
@@ -90,16 +99,21 @@ func (p *Prior) run(pts []point, logLife float64) (float64, belief) {
 	b := p.start(logLife)
 	usual := p.meanShape(logLife)
 	perLife := math.Exp(-logLife)
-	logLik, last := 0.0, 0.0
+	logLik, lik, last := 0.0, 1.0, 0.0
 	for i := range pts {
-		u := math.Min(pts[i].x*perLife, mostU)
+		u := min(pts[i].x*perLife, mostU)
 		if u > last {
 			b.relax(math.Exp((last-u)/p.Noise.Reach), p.Noise.Misfit)
 			last = u
 		}
-		logLik += b.take(&pts[i], u, &usual, &p.Noise)
+		one := b.take(&pts[i], u, &usual, &p.Noise)
+		if next := lik * one; next > 1e-100 && next < 1e100 {
+			lik = next // a logarithm of each would cost as much as the rest
+		} else {
+			logLik, lik = logLik+math.Log(lik)+math.Log(one), 1
+		}
 	}
-	return logLik, b
+	return logLik + math.Log(lik), b
 }
 
 // relax lets the misfit forget all but the share rho of itself.
@@ -112,7 +126,7 @@ func (b *belief) relax(rho, sd float64) {
 	b.p[mis][mis] = rho*rho*b.p[mis][mis] + sd*sd*(1-rho*rho)
 }
 
-// take updates the belief with one point and returns its log likelihood.
+// take updates the belief with one point and returns its likelihood, above 0.
 func (b *belief) take(pt *point, u float64, usual *shape, n *Noise) float64 {
 	var h [states]float64
 	pw := powers(u)
@@ -121,7 +135,7 @@ func (b *belief) take(pt *point, u float64, usual *shape, n *Noise) float64 {
 		h[k] = pw[k] - 1
 		mean += h[k] * b.m[k]
 	}
-	h[mis] = math.Sqrt(math.Abs(1-u)) * math.Max(usual.slope(u), leastSlope)
+	h[mis] = math.Sqrt(math.Abs(1-u)) * max(usual.slope(u), leastSlope)
 	mean += h[mis] * b.m[mis]
 
 	var g [states]float64 // P h
@@ -152,7 +166,7 @@ func (b *belief) takeValue(mean float64, g [states]float64, s float64, pt *point
 	total := good + bad + math.SmallestNonzeroFloat64
 	share := good / total
 	b.move(g, share*e/s, share/s-share*(1-share)*square(e/s))
-	return math.Log(total) - 0.5*math.Log(2*math.Pi)
+	return max(total/math.Sqrt(2*math.Pi), math.SmallestNonzeroFloat64)
 }
 
 // takeInterval takes a reading of a coarse gauge: the true value is anywhere
@@ -175,7 +189,7 @@ func (b *belief) takeInterval(mean float64, g [states]float64, s float64, pt *po
 		shrink := shift*shift - (lo*a-hi*c)/in
 		b.move(g, share*shift/sd, (share*shrink-share*(1-share)*shift*shift)/s)
 	}
-	return math.Log(total) - math.Log(pt.step)
+	return max(total/pt.step, math.SmallestNonzeroFloat64)
 }
 
 // takeCensored takes an over-range reading: the true value is at or above y.
@@ -187,7 +201,7 @@ func (b *belief) takeCensored(mean float64, g [states]float64, s, y float64) flo
 	total := good + outlierShare*0.5
 	share := good / total
 	b.move(g, share*hazard/sd, share*hazard*(hazard-z)/s-share*(1-share)*hazard*hazard/s)
-	return math.Log(total)
+	return total
 }
 
 // move shifts the mean by gain·g and takes shrink·g·gᵀ off the covariance. The
@@ -195,7 +209,7 @@ func (b *belief) takeCensored(mean float64, g [states]float64, s, y float64) flo
 // none, which keeps the covariance positive and only ever errs to the side of
 // an outlier being left out.
 func (b *belief) move(g [states]float64, gain, shrink float64) {
-	shrink = math.Max(shrink, 0)
+	shrink = max(shrink, 0)
 	for i := range states {
 		b.m[i] += gain * g[i]
 		gi := shrink * g[i]

@@ -15,7 +15,7 @@ const (
 // Fit returns the posterior of a life given the prior. It is a pure function
 // of its arguments, gives the same result to the last bit for any order of the
 // readings, and takes time linear in their number with a small factor (beyond
-// some 30 readings they are merged first). With no readings it answers from
+// some 16 readings they are merged first). With no readings it answers from
 // the prior. A life without a limit takes the prior's; a prior that
 // fails its Check is replaced by that of a secondary stage.
 //

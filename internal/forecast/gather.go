@@ -7,8 +7,9 @@ import (
 )
 
 // mostPoints bounds the work of a fit: more readings than this are merged over
-// equal stretches of the axis.
-const mostPoints = 32
+// equal stretches of the axis. On the open data 16 forecast as well as 20 and
+// better than 32 where a life has 60 readings or 200, at half the cost.
+const mostPoints = 16
 
 // mostX is the largest axis value that is looked at; nothing lasts so long in
 // any unit.

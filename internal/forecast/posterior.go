@@ -202,8 +202,9 @@ func (p Posterior) MeanLife() float64 {
 func (p Posterior) MeanPa(x float64) float64 {
 	sum := 0.0
 	for i, m := range p.mass {
-		mean, _ := p.beliefs[i].curve(x * math.Exp(-p.anchor[i]))
-		sum += m * mean
+		if m > leastMass {
+			sum += m * p.beliefs[i].mean(x*math.Exp(-p.anchor[i]))
+		}
 	}
 	return math.Max(sum, 0) * p.anchorPa
 }
