@@ -51,7 +51,11 @@ func (e *Engine) HandleMessage(ctx context.Context, m channel.Message) error {
 		return err
 	}
 	if t == nil {
-		return e.stranger(ctx, m)
+		reg, err := e.View.Register(ctx)
+		if err != nil {
+			return err
+		}
+		return e.stranger(ctx, reg, m)
 	}
 	if m.Change != channel.Edited { // an edit shows itself as a resend by changing nothing
 		if done, err := e.replied(ctx, m); err != nil || done {

@@ -8,7 +8,6 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/digest"
 	"clogwise/internal/duelist"
-	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/say"
 )
@@ -29,7 +28,7 @@ func (e *Engine) Page(ctx context.Context, m channel.Message) (*channel.Page, er
 		return nil, err
 	}
 	if t == nil || len(memberSites(reg, m)) == 0 {
-		var in locale.Locale
+		in := sharedTongue(reg)
 		if t != nil {
 			in = t.in()
 		}
@@ -94,7 +93,8 @@ func dueUnbooked(b digest.Board) []plant.BankID {
 // pageAsked answers "home" in words, for channels without a page of their own.
 func (e *Engine) pageAsked(ctx context.Context, t *talk) (handled bool, err error) {
 	switch strings.ToLower(strings.Trim(strings.TrimSpace(t.m.Text), ".!?")) {
-	case "home", "my list", "my day", "my bookings", "my jobs":
+	case "home", "my list", "my day", "my bookings", "my jobs",
+		"meine liste", "mein tag", "meine buchungen", "meine termine", "mi lista", "mi día", "mi dia", "mis trabajos", "inicio":
 	default:
 		return false, nil
 	}

@@ -11,6 +11,7 @@ import (
 
 	"clogwise/internal/channel"
 	"clogwise/internal/ledger"
+	"clogwise/internal/locale"
 )
 
 var errDown = fmt.Errorf("no answer: %w", channel.ErrAway)
@@ -157,6 +158,34 @@ func TestMergedRepliesSayHowLongTheyWaited(t *testing.T) {
 	for _, want := range []string{"re:1|", "Which bank?", "2 replies at once: the chat was out of reach for up to 50 minutes.", "re:2\n\nre:3"} {
 		if !strings.Contains(got+"|", want) {
 			t.Errorf("%q lacks %q", got, want)
+		}
+	}
+}
+
+// What delivery adds to posts is in the language of the channel.
+func TestMergedRepliesSpeakTheLanguageOfTheChannel(t *testing.T) {
+	t.Parallel()
+	for tag, want := range map[string]string{
+		"de": "2 Antworten auf einmal: Der Chat war bis zu 3 Stunden nicht erreichbar. Alles wurde eingetragen, als es gesendet wurde.\n\nre:2\n\nre:3",
+		"es": "2 respuestas de una vez: el chat estuvo fuera de alcance hasta 3 horas. Todo se registró cuando se envió.\n\nre:2\n\nre:3",
+	} {
+		r := newRig(t)
+		s := &platform{}
+		o := r.outbox(s)
+		o.MergeAfter = 10 * time.Minute
+		o.Tongue = func(_ context.Context, to channel.Address) locale.Locale {
+			if to.Channel != "hall" {
+				t.Errorf("asked for the language of %s", to.Channel)
+			}
+			return locale.Of(tag)
+		}
+		r.say("re:2", "hall", "a")
+		r.say("re:3", "hall", "b")
+		r.clock.add(3 * time.Hour)
+		_, err := o.Deliver(t.Context())
+		must(t, err)
+		if got := s.texts(); len(got) != 1 || got[0] != want {
+			t.Errorf("%s: %q, want %q", tag, got, want)
 		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 
 	"clogwise/bot/terminal"
 	"clogwise/internal/channel"
+	"clogwise/internal/locale"
 )
 
 // formEcho is an echo that has one form.
@@ -82,3 +83,27 @@ func TestFormIsLeft(t *testing.T) {
 }
 
 func fixed() time.Time { return time.Date(2026, 3, 4, 10, 0, 0, 0, time.UTC) }
+
+// The terminal's own words are in the language of the channel typed into.
+func TestTerminalSpeaksTheLanguageOfTheChannel(t *testing.T) {
+	t.Parallel()
+	e := &formEcho{echo: &echo{}}
+	var out safeBuffer
+	e.term = &terminal.Channel{In: strings.NewReader("round AHU-3\n\n\n/cancel\n/as Jette\n/press 7\n/channel hall\n/help\n"), Out: &out, As: "Tove", Channel: "clinic",
+		Channels: []string{"clinic", "hall"}, Now: fixed,
+		Tongue: func(_ context.Context, channel string) locale.Locale {
+			return locale.Of(map[string]string{"clinic": "de", "hall": "es"}[channel])
+		}}
+	if err := e.term.Run(t.Context(), e); err != nil {
+		t.Fatal(err)
+	}
+	e.out.Wait()
+	for _, want := range []string{
+		"Eingabetaste oder - lässt eine Zeile leer; /cancel verlässt das Formular.", "Diese Angabe ist nötig.", "Formular verlassen; nichts wurde eingetragen.",
+		"Du bist jetzt Jette.", "Keine Taste 7.", "Ahora estás en hall.", "Aquí: /as NOMBRE",
+	} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("lacks %q:\n%s", want, out.String())
+		}
+	}
+}

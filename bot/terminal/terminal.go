@@ -187,7 +187,7 @@ func (c *Channel) send(ctx context.Context, m channel.Message, handle func() err
 		c.hold()
 		defer func() {
 			c.settle(ctx)
-			err = errors.Join(err, c.release(m.ID))
+			err = errors.Join(err, c.release(ctx, m.ID))
 		}()
 	}
 	c.mu.Lock()
@@ -373,7 +373,7 @@ func (c *Channel) settle(ctx context.Context) {
 
 // release prints what was held: what stands in the message's thread first, then
 // what goes elsewhere.
-func (c *Channel) release(thread string) error {
+func (c *Channel) release(ctx context.Context, thread string) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	held := c.held
@@ -382,7 +382,7 @@ func (c *Channel) release(thread string) error {
 		return cmp.Or(elsewhere(a, thread)-elsewhere(b, thread), cmp.Compare(address(a, thread), address(b, thread)))
 	})
 	for _, h := range held {
-		if err := c.printPost(h); err != nil {
+		if err := c.printPost(ctx, h); err != nil {
 			return err
 		}
 	}
@@ -404,15 +404,15 @@ func address(h heldPost, thread string) string {
 	return h.post.To.Channel
 }
 
-func (c *Channel) printPost(h heldPost) error {
+func (c *Channel) printPost(ctx context.Context, h heldPost) error {
 	if c.JSON {
 		return c.printJSON(h.id, h.post, h.paths)
 	}
-	return c.printText(h.post, h.paths)
+	return c.printText(ctx, h.post, h.paths)
 }
 
 // Send prints a post.
-func (c *Channel) Send(_ context.Context, p channel.Post) (string, error) {
+func (c *Channel) Send(ctx context.Context, p channel.Post) (string, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	paths, err := c.keep(p.Files)
@@ -423,7 +423,7 @@ func (c *Channel) Send(_ context.Context, p channel.Post) (string, error) {
 	id := "post-" + strconv.Itoa(c.count)
 	if c.holding {
 		c.held = append(c.held, heldPost{id, p, paths})
-	} else if err := c.printPost(heldPost{id, p, paths}); err != nil {
+	} else if err := c.printPost(ctx, heldPost{id, p, paths}); err != nil {
 		return "", err
 	}
 	if done, ok := c.answered[p.To.Thread]; ok {
@@ -433,7 +433,7 @@ func (c *Channel) Send(_ context.Context, p channel.Post) (string, error) {
 	return id, nil
 }
 
-func (c *Channel) printText(p channel.Post, paths []string) error {
+func (c *Channel) printText(ctx context.Context, p channel.Post, paths []string) error {
 	var b strings.Builder
 	if p.To.Thread == "" && p.To.Channel != c.Channel {
 		fmt.Fprintf(&b, "[to %s]\n", p.To.Channel)
@@ -445,18 +445,18 @@ func (c *Channel) printText(p channel.Post, paths []string) error {
 		fmt.Fprintf(&b, "[%d] %s\n", i+1, printable(ch.Label))
 	}
 	for _, path := range paths {
-		b.WriteString(kindOf(path) + ": " + path + "\n")
+		b.WriteString(kindOf(c.tongue(ctx), path) + ": " + path + "\n")
 	}
 	_, err := io.WriteString(c.Out, b.String()+"\n")
 	return err
 }
 
 // kindOf says what an attachment is.
-func kindOf(path string) string {
+func kindOf(in locale.Locale, path string) string {
 	if strings.EqualFold(filepath.Ext(path), ".png") {
-		return "Picture"
+		return in.Text("Picture")
 	}
-	return "File"
+	return in.Text("File")
 }
 
 // offer numbers the buttons of a post from 1. They stay until another post has

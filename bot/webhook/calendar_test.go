@@ -2,8 +2,10 @@ package webhook_test
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -77,6 +79,31 @@ func TestCalendar(t *testing.T) {
 	for _, site := range []string{"south", "nonesuch"} {
 		if got, _ := get(s.secret, site); got.code != 404 {
 			t.Errorf("%s: %d %s", site, got.code, got.raw)
+		}
+	}
+}
+
+// A site's calendar is in its language: what banks are called, when, and the caution.
+func TestCalendarSpeaksTheLanguageOfTheSite(t *testing.T) {
+	t.Parallel()
+	b := start(t)
+	site := portfolio().Sites[slices.IndexFunc(portfolio().Sites, func(s plant.Site) bool { return s.ID == "north" })]
+	site.Language = "de"
+	raw, err := json.Marshal(site)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.commit("north", noon, entry.RegisterEdit{Object: "site", ID: "north", Value: raw})
+	b.commit("north/ahu-1/secondary", noon, entry.Booking{Start: noon.AddDate(0, 0, 5), Crew: []string{"Tove"}})
+	r, err := http.NewRequest(http.MethodGet, b.url+"/v1/sites/north/calendar.ics", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.SetBasicAuth("anybody", b.sender(webhook.Bearer, []string{"north"}, nil).secret)
+	text := strings.ReplaceAll(b.send(r).raw, "\r\n ", "")
+	for _, want := range []string{"//DE", "SUMMARY:Filter wechseln: AHU-1 secondary", "Team: Tove.", "Nur eine Erinnerung: kein Erlaubnisschein", "CATEGORIES:gebucht"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%s\ndoes not say %q", text, want)
 		}
 	}
 }

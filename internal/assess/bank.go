@@ -379,7 +379,7 @@ func (w *work) present() {
 		case entry.Skip:
 			o.Skipped = &Skipped{x.At, b.Reason}
 		case entry.FanOff:
-			o.Skipped = &Skipped{x.At, "fan off"}
+			o.Skipped = &Skipped{x.At, w.tongue().Text("fan off")}
 		case entry.Reading, entry.OverRange:
 			if x.Place == w.in.Bank {
 				o.Skipped = nil

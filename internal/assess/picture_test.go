@@ -67,3 +67,26 @@ func TestPictureTitle(t *testing.T) {
 		})
 	}
 }
+
+// The picture speaks the language of the site: title, labels, months, decimals.
+func TestPictureSpeaksTheLanguageOfTheSite(t *testing.T) {
+	t.Parallel()
+	for tag, want := range map[string][3]string{
+		"de": {"die Altersgrenze (6 Monate) kommt zuerst, 1. Sep", "Enddruckdifferenz", "Mär"},
+		"es": {"antes llega su límite de edad (6 meses), el 1 sep", "límite", "mar"},
+	} {
+		c := cappedBank(6, true).Contents()
+		for i := range c.Sites {
+			c.Sites[i].Language = tag
+		}
+		h := (&history{}).at(0, entry.Swap{Sure: true}).at(35, entry.Reading{Pa: 65}).at(70, entry.Reading{Pa: 70})
+		in := assess.Input{Register: plant.NewRegister(c), Bank: axisBank, Entries: h.entries, Prior: forecast.ClassPrior("secondary"), Now: began.AddDate(0, 0, 71)}
+		p, ok := assess.Picture(in)
+		if !ok {
+			t.Fatal("no picture")
+		}
+		if !strings.Contains(p.Title, want[0]) || p.Words.Limit != want[1] || p.Words.Months[2] != want[2] || p.Words.Decimal != "," {
+			t.Errorf("%s: title %q, words %+v", tag, p.Title, p.Words)
+		}
+	}
+}

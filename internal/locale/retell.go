@@ -13,7 +13,7 @@ import (
 // error, a fault of a file, words kept with an assessment. It finds the text whose
 // format the words come from and says that anew with the same figures, which get the
 // language's decimal sign, and with what the words wrap retold in turn. Where there is
-// none, what stands before and after a colon is retold by itself. What comes from no
+// none, what stands on either side of a semicolon or colon is retold by itself. What comes from no
 // text of the catalogue stays as it is.
 func (l Locale) Retell(english string) string {
 	if l.texts == nil {
@@ -30,8 +30,10 @@ func (l Locale) Retell(english string) string {
 			return l.pour(m, args[1:])
 		}
 	}
-	if what, why, ok := strings.Cut(english, ": "); ok {
-		return l.Retell(what) + ": " + l.Retell(why)
+	for _, between := range []string{"; ", ": "} {
+		if one, other, ok := strings.Cut(english, between); ok {
+			return l.Retell(one) + between + l.Retell(other)
+		}
 	}
 	return english
 }

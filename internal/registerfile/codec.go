@@ -180,8 +180,8 @@ func parsePlain(cell, column string, v reflect.Value) error {
 }
 
 var yes = map[string]bool{
-	"yes": true, "y": true, "true": true, "1": true, "x": true,
-	"no": false, "n": false, "false": false, "0": false, "-": false,
+	"yes": true, "y": true, "true": true, "1": true, "x": true, "ja": true, "si": true, "sí": true,
+	"no": false, "nein": false, "n": false, "false": false, "0": false, "-": false,
 }
 
 var numberUnit = regexp.MustCompile(`^([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*)$`)

@@ -119,9 +119,9 @@ func (w *historyRow) entry() (entry.Entry, bool) {
 		By: cmp.Or(w.cell("by"), "file"), Line: w.cell("note"),
 	}
 	switch kind := strings.ToLower(w.cell("kind")); kind {
-	case "", "reading", "read":
+	case "", "reading", "read", "messwert", "lectura":
 		e.Kind, e.Body = entry.KindReading, w.reading()
-	case "swap", "change", "changed", "change-out", "changeout":
+	case "swap", "change", "changed", "change-out", "changeout", "wechsel", "filterwechsel", "cambio":
 		e.Kind, e.Body = entry.KindSwap, w.swap()
 	default:
 		w.fault("kind", "%q is unknown; write reading or swap", clip(kind))

@@ -12,8 +12,11 @@ import (
 	"clogwise/internal/plant"
 )
 
-// What the core says in one word, kept here to be found as texts.
-var _ = [...]string{locale.Mark("manufacturer"), locale.Mark("register")}
+// What the core says in one word, or puts together, kept here to be found as texts.
+var _ = [...]string{
+	locale.Mark("manufacturer"), locale.Mark("register"), locale.Mark("two-term fit through %d points of %s"),
+	locale.Mark("power fit through %d points of %s"), locale.Mark("one point and %s of %s"),
+}
 
 // whyLines bounds the reasoning: what a technician reads standing up.
 const whyLines = 12
