@@ -12,6 +12,9 @@ import (
 // bandPoints is the number of dates the forecast is drawn at.
 const bandPoints = 40
 
+// farYears is how far ahead the forecast is drawn at most.
+const farYears = 3
+
 // Picture is what the chart of a bank shows. Entries must be those of its whole
 // history.
 func Picture(in Input) (chart.Input, bool) {
@@ -119,8 +122,8 @@ func (w *work) draw(c *chart.Input) {
 		c.Curve = append(c.Curve, chart.Point{At: t, Pa: w.post.MeanPa(w.along.at(t))})
 	}
 	end := o.Dates.P90
-	if end.IsZero() || end.Sub(w.in.Now) > 540*24*time.Hour {
-		end = w.in.Now.AddDate(0, 0, 540)
+	if far := w.in.Now.AddDate(farYears, 0, 0); end.IsZero() || end.After(far) {
+		end = far
 	}
 	if end.Before(w.in.Now.AddDate(0, 0, 21)) {
 		end = w.in.Now.AddDate(0, 0, 21)

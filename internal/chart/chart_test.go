@@ -110,6 +110,50 @@ func TestMarksAreWhereTheyShouldBe(t *testing.T) {
 	}
 }
 
+// Two labels in one row are told apart: "today" beside "4 Feb" would date the one by
+// the other.
+func TestLabelsStandApart(t *testing.T) {
+	t.Parallel()
+	all := cases()
+	for ahead := 30; ahead < 100; ahead += 3 { // the date's label meets that of today somewhere
+		in := plain()
+		in.From, in.To = day(-180), day(20+ahead+30)
+		in.Reach = &chart.Reach{P10: day(20 + ahead - 5), Median: day(20 + ahead), P90: day(20 + ahead + 9)}
+		all["reach "+in.Reach.Median.Format(time.DateOnly)] = in
+	}
+	for name, in := range all {
+		boxes := chart.Labels(in)
+		for i, a := range boxes {
+			for _, b := range boxes[:i] {
+				apart := max(a.Min.X-b.Max.X, b.Min.X-a.Max.X)
+				row := min(a.Max.Y, b.Max.Y) - max(a.Min.Y, b.Min.Y)
+				if row > 4 && apart < 16 {
+					t.Errorf("%s: labels at %v and %v are %.0f apart", name, a, b, apart)
+				}
+			}
+		}
+	}
+}
+
+// The label of a doubtful reading points at no other: it hides none beside it.
+func TestLabelOfADoubtKeepsOffOtherReadings(t *testing.T) {
+	t.Parallel()
+	in := plain()
+	in.From, in.To, in.Now, in.LimitPa = day(-224), day(176), day(58), 160
+	in.Swaps = []time.Time{day(0)}
+	in.Readings = []chart.Reading{{At: day(-5), Pa: 140}, {At: day(30), Pa: 125, Doubtful: true}, {At: day(51), Pa: 90}, {At: day(58), Pa: 100}}
+	in.Forecast = []chart.Band{{At: day(58), Low: 97, Mid: 98, High: 99}, {At: day(123), Low: 150, Mid: 160, High: 175}}
+	img := draw(t, in)
+	for _, r := range in.Readings {
+		x, y := chart.Pixel(in, r.At, r.Pa)
+		for _, d := range [][2]int{{7, 0}, {-7, 0}, {0, 7}, {0, -7}} {
+			if c := img.At(x+d[0], y+d[1]); !r.Doubtful && !dark(c) {
+				t.Errorf("the reading of %s is hidden %d, %d beside its middle", r.At.Format(time.DateOnly), d[0], d[1])
+			}
+		}
+	}
+}
+
 func TestReachIsABarOnTheLimit(t *testing.T) {
 	t.Parallel()
 	in := plain()

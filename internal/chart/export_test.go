@@ -1,6 +1,10 @@
 package chart
 
-import "time"
+import (
+	"time"
+
+	"gonum.org/v1/plot/vg"
+)
 
 // Draw is the picture before it is encoded.
 var Draw = draw
@@ -14,4 +18,14 @@ func Pixel(in Input, t time.Time, pa float64) (x, y int) {
 	p := newPainter(in)
 	p.layout()
 	return int(p.x.at(seconds(t))), Height - int(p.inField(pa))
+}
+
+// Labels are the boxes of the labels in the field, as they were placed.
+func Labels(in Input) []vg.Rectangle {
+	if in.Words == (Words{}) {
+		in.Words = English()
+	}
+	p := newPainter(in)
+	p.paint()
+	return p.taken
 }

@@ -163,7 +163,7 @@ func (p *painter) labelDot(r Reading, text string) {
 	l := label{text: text, face: p.plain, color: dotted, hides: anyone}
 	x, y := p.x.at(seconds(r.At)), p.inField(r.Pa)
 	for _, up := range []vg.Length{-12, 32, -58, 70, -98} {
-		for _, left := range []vg.Length{x + 30, x - 30 - l.width(), x - l.width()/2} {
+		for _, left := range []vg.Length{x + 30, x - 30 - l.width(), x - l.width()/2, x - 12, x + 12 - l.width()} {
 			l.spots = append(l.spots, vg.Point{X: left, Y: y + up})
 		}
 	}

@@ -231,6 +231,9 @@ func (p *painter) place(l label) bool {
 // halo keeps letters readable over lines and bands.
 var halo = []vg.Point{{X: 3}, {X: -3}, {Y: 3}, {Y: -3}, {X: 2, Y: 2}, {X: -2, Y: 2}, {X: 2, Y: -2}, {X: -2, Y: -2}}
 
+// gap keeps labels side by side from being read as one: "today 4 Feb".
+const gap = 20
+
 const hiddenLabel = 1000 * heavy // worse than any number of marks
 
 func (p *painter) hidden(b vg.Rectangle) int {
@@ -238,8 +241,10 @@ func (p *painter) hidden(b vg.Rectangle) int {
 		return math.MaxInt
 	}
 	n := 0
+	aside := b
+	aside.Min.X, aside.Max.X = b.Min.X-gap, b.Max.X+gap
 	for _, t := range p.taken {
-		if overlap(b, t) {
+		if overlap(aside, t) {
 			n += hiddenLabel
 		}
 	}
