@@ -139,9 +139,15 @@ func TestLabelsStandApart(t *testing.T) {
 func TestLabelOfADoubtKeepsOffOtherReadings(t *testing.T) {
 	t.Parallel()
 	in := plain()
+	in.Title, in.Subtitle = "AHU-3 primary: reaches 160 Pa about 29 Jan 2027", "North works"
 	in.From, in.To, in.Now, in.LimitPa = day(-224), day(176), day(58), 160
 	in.Swaps = []time.Time{day(0)}
-	in.Readings = []chart.Reading{{At: day(-5), Pa: 140}, {At: day(30), Pa: 125, Doubtful: true}, {At: day(51), Pa: 90}, {At: day(58), Pa: 100}}
+	in.Readings = []chart.Reading{
+		{At: day(-33), Pa: 110}, {At: day(-26), Pa: 120}, {At: day(-12), Pa: 125}, {At: day(-5), Pa: 140},
+		{At: day(-19), Pa: 98}, {At: day(-9), Pa: 98}, {At: day(16), Pa: 108}, {At: day(27), Pa: 108},
+		{At: day(30), Pa: 125, Doubtful: true}, {At: day(44), Pa: 85}, {At: day(51), Pa: 90}, {At: day(58), Pa: 100},
+	}
+	in.Curve = []chart.Point{{At: day(0), Pa: 57}, {At: day(58), Pa: 98}}
 	in.Forecast = []chart.Band{{At: day(58), Low: 97, Mid: 98, High: 99}, {At: day(123), Low: 150, Mid: 160, High: 175}}
 	img := draw(t, in)
 	for _, r := range in.Readings {
