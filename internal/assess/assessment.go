@@ -138,6 +138,9 @@ type Energy struct {
 	KgLife      float64     `json:"kgco2e_life"`
 	WaitWeek    units.Money `json:"wait_week"` // extra cost of waiting seven days more
 	AirLostPct  float64     `json:"air_lost_pct,omitempty"`
+	// FanChangeW is by how much the power of a speed-held fan differs from that with
+	// clean filters, where its curve is known.
+	FanChangeW float64 `json:"fan_change_w,omitempty"`
 	Note        string      `json:"note,omitempty"`
 	ChangeCost  units.Money `json:"change_cost"` // one change-out on a visit of its own
 	// LeastPerYear is the yearly cost of filters and dirt at the least-cost interval.

@@ -114,6 +114,6 @@ func (w *work) airLost() {
 	loss := energy.SpeedHeld(w.ahu, w.bank, w.law, w.out.CleanPa, w.out.NowPa)
 	w.out.Energy.Note = loss.String()
 	if loss.Known {
-		w.out.Energy.AirLostPct = loss.LostPct
+		w.out.Energy.AirLostPct, w.out.Energy.FanChangeW = loss.LostPct, loss.NowW-loss.CleanW
 	}
 }

@@ -30,6 +30,7 @@ type Bench struct {
 type Option struct {
 	Item    plant.Item
 	Class   resistance.Verdict // against the class the bank requires, else that of the fitted item
+	Fitted  resistance.Verdict // against the class of the fitted item
 	Fits    bool               // its front is that of the bank
 	CleanPa float64
 	Limit   resistance.Limit
@@ -86,6 +87,7 @@ func (b Bench) option(fitted, item plant.Item) (Option, error) {
 		required = fitted.Class
 	}
 	o.Class = resistance.Meets(item.Class, required)
+	o.Fitted = resistance.Meets(item.Class, fitted.Class)
 	var err error
 	if o.CleanPa, err = b.cleanOf(fitted, item); err != nil {
 		return Option{}, err

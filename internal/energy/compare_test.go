@@ -110,6 +110,26 @@ func TestCompareClassWithoutRequirement(t *testing.T) {
 	}
 }
 
+// An item that the bank's requirement lets through is still held against the fitted
+// one: a lower class is known to be one.
+func TestCompareKnowsALowerClassThanFitted(t *testing.T) {
+	t.Parallel()
+	b := bench()
+	b.Bank.MinClass = "ISO ePM10 50%"
+	for _, c := range []struct {
+		class        string
+		enough, same bool
+	}{
+		{"ISO ePM1 60%", true, true}, {"ISO ePM1 70%", true, true}, {"ISO ePM1 50%", true, false}, {"ISO ePM10 60%", true, false},
+		{"ISO coarse 60%", false, false}, {"F7", true, false}, {"MERV 14", false, false},
+	} {
+		o := compare(t, b, item("OTHER", c.class, "20", 15, 40, 600))[1]
+		if o.Class.OK != c.enough || o.Fitted.OK != c.same {
+			t.Errorf("%s in place of ISO ePM1 60%% where ISO ePM10 50%% is required: %+v, against the fitted one %+v", c.class, o.Class, o.Fitted)
+		}
+	}
+}
+
 func TestCompareCarriesTheDust(t *testing.T) {
 	t.Parallel()
 	// Twice the dust to the same final resistance from the same clean one: the

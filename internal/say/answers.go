@@ -286,6 +286,9 @@ func Cost(in locale.Locale, as []assess.Assessment, firm map[plant.BankID][]ener
 		if w := IfWrong(a, firm[a.Bank], s.In); w != "" {
 			lines[len(lines)-1] += "\n  " + w
 		}
+		if a.Condition == duelist.Doubtful {
+			lines[len(lines)-1] += "\n  " + s.In.Text("Its readings are in doubt; these figures go by the forecast before them.")
+		}
 	}
 	if len(lines) == 0 {
 		return nothingKnown(in)

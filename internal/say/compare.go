@@ -22,7 +22,8 @@ func NoComparison(in locale.Locale, why error) string {
 
 // Compare tells what items would cost a year in a bank, the fitted one first.
 func Compare(bank plant.BankID, options []energy.Option, reg *plant.Register) string {
-	in := atPlace(reg, bank, time.Time{}).In
+	v := atPlace(reg, bank, time.Time{})
+	in := v.In
 	lines := []string{in.Text("A year in %s, on its own dust and airflow:", reg.Name(bank))}
 	for i, o := range options {
 		s := in.Text("%s (%s): %s = filters %s, energy %s (%s kWh, %s kgCO2e), labour and disposal %s; a change every %s run hours",
@@ -39,8 +40,11 @@ func Compare(bank plant.BankID, options []energy.Option, reg *plant.Register) st
 		}
 		lines = append(lines, "  "+verdict(o, in))
 		if o.Basis != "" {
-			lines = append(lines, "  "+in.Text("Basis: %s.", in.Retell(o.Basis)))
+			lines = append(lines, "  "+in.Text("Basis: %s.", v.inHabit(in.Retell(o.Basis))))
 		}
+	}
+	if len(options) > 0 && options[0].Note != "" {
+		lines = append(lines, capital(in.Retell(options[0].Note))+".")
 	}
 	return strings.Join(lines, "\n")
 }
@@ -52,6 +56,24 @@ func verdict(o energy.Option, in locale.Locale) string {
 		return in.Text("It does not fit this bank's fronts.")
 	case !o.Class.OK:
 		return in.Text("Not advised: %s", in.Retell(o.Class.Reason))
+	}
+	return cost(o, in) + caveat(o, in)
+}
+
+// caveat says what an item that is good enough for the bank lacks: no lower class
+// goes unsaid.
+func caveat(o energy.Option, in locale.Locale) string {
+	switch {
+	case !o.Fitted.OK:
+		return " " + in.Text("The bank requires no more, but it filters less than what is fitted now, or cannot be held against it: %s.", in.Retell(o.Fitted.Reason))
+	case o.Class.Guidance:
+		return " " + in.Text("Class: %s.", in.Retell(o.Class.Reason))
+	}
+	return ""
+}
+
+func cost(o energy.Option, in locale.Locale) string {
+	switch {
 	case o.Better && o.PaybackYears > 0 && !math.IsInf(o.PaybackYears, 1):
 		return in.Text("Cheaper; the dearer set pays back in %s years.", in.Number(o.PaybackYears, 1))
 	case o.Better:
@@ -80,7 +102,7 @@ func Firm(in locale.Locale, rows []energy.Sensitivity, before bool) string {
 	var moved []string
 	for _, r := range rows {
 		if !r.Unchanged {
-			moved = append(moved, priceWord(r.What, in)+" "+r.Change)
+			moved = append(moved, fifth(r, in))
 		}
 	}
 	switch {
@@ -105,4 +127,12 @@ func priceWord(what string, in locale.Locale) string {
 		return in.Text("dust")
 	}
 	return what
+}
+
+// fifth words a change of a sensitivity, which is a fifth either way.
+func fifth(r energy.Sensitivity, in locale.Locale) string {
+	if strings.HasPrefix(r.Change, "-") {
+		return in.Text("%s a fifth less", priceWord(r.What, in))
+	}
+	return in.Text("%s a fifth more", priceWord(r.What, in))
 }

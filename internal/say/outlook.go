@@ -1,6 +1,7 @@
 package say
 
 import (
+	"math"
 	"strings"
 	"time"
 
@@ -74,12 +75,15 @@ func ShortOutlook(a assess.Assessment, v Setting) string {
 	return capital(rangeOf(a.Dates, v))
 }
 
-// CostLine says what the dirt costs a day, or what a speed-held fan loses.
+// CostLine says what the dirt costs a day, or what a speed-held fan loses; nothing
+// while readings are in doubt, for the figures go by the forecast before them.
 func CostLine(a assess.Assessment, in locale.Locale) string {
 	e := a.Energy
 	switch {
+	case a.Condition == duelist.Doubtful:
+		return ""
 	case e.Held == string(plant.SpeedHeld) && e.AirLostPct >= 0.5:
-		return in.Text("The rooms get about %s %% less air than with clean filters.", in.Number(e.AirLostPct, 0))
+		return lostAir(e, in)
 	case e.Note != "" && (e.Held == string(plant.SpeedHeld) || e.KWhPerDay == 0):
 		return capital(strings.TrimSuffix(in.Retell(e.Note), ".")) + "."
 	case e.Held == string(plant.SpeedHeld):
@@ -90,4 +94,16 @@ func CostLine(a assess.Assessment, in locale.Locale) string {
 		return in.Text("If the fan holds its airflow, dirt costs %s a day (%s kWh).", in.Money(e.MoneyPerDay), in.Number(e.KWhPerDay, 1))
 	}
 	return in.Text("Dirt costs %s a day now (%s kWh).", in.Money(e.MoneyPerDay), in.Number(e.KWhPerDay, 1))
+}
+
+// lostAir says what dirt takes from a speed-held fan with a known curve.
+func lostAir(e assess.Energy, in locale.Locale) string {
+	lost, watts := in.Number(e.AirLostPct, 0), math.Round(e.FanChangeW)
+	switch {
+	case watts < 0:
+		return in.Text("The rooms get about %s %% less air than with clean filters; the fan takes %s W less.", lost, in.Number(-watts, 0))
+	case watts > 0:
+		return in.Text("The rooms get about %s %% less air than with clean filters; the fan takes %s W more.", lost, in.Number(watts, 0))
+	}
+	return in.Text("The rooms get about %s %% less air than with clean filters.", lost)
 }

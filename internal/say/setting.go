@@ -1,6 +1,8 @@
 package say
 
 import (
+	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
@@ -40,6 +42,24 @@ func (s Setting) weekday(t time.Time) string { return s.In.Date(t.In(s.Loc), "Mo
 func (s Setting) pressure(pa float64) string { return s.In.Pressure(pa, s.Units) }
 
 func (s Setting) short(pa float64) string { return s.In.ShortPressure(pa, s.Units) }
+
+var wholePa = regexp.MustCompile(`(^|[^\d.,])(\d+) Pa\b`)
+
+// inHabit turns whole figures in Pa of a text that the core has said into the units
+// of a site that reads in inches.
+func (s Setting) inHabit(text string) string {
+	if s.Units != units.IP {
+		return text
+	}
+	return wholePa.ReplaceAllStringFunc(text, func(found string) string {
+		m := wholePa.FindStringSubmatch(found)
+		pa, err := strconv.ParseFloat(m[2], 64)
+		if err != nil {
+			return found
+		}
+		return m[1] + s.short(pa)
+	})
+}
 
 // governing words what a forecast runs to: the limit, or an age cap, which an
 // assessment names as "its age cap (12 months)".

@@ -45,7 +45,7 @@ func Why(a assess.Assessment, firm []energy.Sensitivity, neglect digest.Neglect,
 	}
 	if !a.NoGauge {
 		add(in.Text("Clean it is %s (%s); the limit is %s.", s.short(a.CleanPa), in.Retell(a.CleanBasis), s.short(a.LimitPa)))
-		add(in.Text("Limit from %s.", in.Retell(a.LimitSource)))
+		add(in.Text("Limit from %s.", s.inHabit(in.Retell(a.LimitSource))))
 		add(in.Text("Compared with %s.", priorWords(a, in)))
 	}
 	if !a.Dates.Median.IsZero() {
@@ -54,12 +54,12 @@ func Why(a assess.Assessment, firm []energy.Sensitivity, neglect digest.Neglect,
 	if neglect.Factor > 0 {
 		add(in.Text("%s is past its limit: these filters load %s times as fast as usual. Change it first.", neglect.Primary, in.Number(neglect.Factor, 1)))
 	}
-	lines = append(lines, narrowing(a, s)...)
 	for _, f := range a.Findings {
 		if f.Open {
 			add(in.Text("Doubt: %s", f.Text+" "+f.Check))
 		}
 	}
+	lines = append(lines, narrowing(a, s)...)
 	for _, line := range []string{CostLine(a, in), firmLine(a, firm, in)} {
 		if line != "" && len(lines) < whyLines {
 			lines = append(lines, line)
@@ -116,15 +116,15 @@ func narrowing(a assess.Assessment, s Setting) []string {
 		add(in.Text("The range is wide: the last reading is %s days old. One now would narrow it.", in.Number(s.Now.Sub(a.Last.At).Hours()/24, 0)))
 	}
 	if a.Last != nil && a.Last.Weight < 0.8 {
-		add(in.Text("Measured airflow with each reading would narrow it (%s).", in.Retell(a.Last.Basis)))
+		add(in.Text("The range is wider without measured airflow (%s). Give it with each reading.", in.Retell(a.Last.Basis)))
 	}
 	if a.LifeStart == nil {
-		add(in.Text("The date of the last change-out would narrow it."))
+		add(in.Text("The range is wider because the last change-out is not known. Its date would narrow it."))
 	} else if a.LastSwap != nil && a.LastSwap.CleanPa == nil {
-		add(in.Text("A reading right after the change-out would narrow it."))
+		add(in.Text("The range is wider without a reading right after the change-out. Take one next time."))
 	}
 	if a.PriorLevel == "class" {
-		add(in.Text("Finished lives of this fleet will narrow it in time."))
+		add(in.Text("The range is wider as long as no life of such filters has ended here. Those to come will narrow it."))
 	}
 	if len(out) == 0 && a.Condition != duelist.Doubtful && isWide(a.Dates, s.Now) {
 		add(in.Text("The range is wide: readings scatter, and such filters do not all load alike. Each reading narrows it."))
