@@ -28,6 +28,7 @@ type Input struct {
 	Beside   []doubt.Sibling  // readings of the AHU's other banks, where at hand: they name the cause of a mix-up
 	Season   *forecast.Season // dust of each month at the site; nil: every month alike
 	Carried  *Assessment      // where Entries begin at its LifeSeq: what came before
+	Past     *Past            // what PastOf said of the same entries, where it has been asked
 }
 
 // CanCarry reports whether an assessment can be brought up to date with the
@@ -80,6 +81,15 @@ func Next(in Input) (a Assessment, ok bool) {
 // begin none, unless somebody has confirmed them: nothing doubtful moves the
 // forecast. It starts anew without them until none is in doubt.
 func settle(in Input) (w *work, known bool) {
+	if p := in.Past; p != nil && in.Carried == nil {
+		if w, known = newWork(in); known {
+			w.doubted = p.doubted
+			w.split()
+			w.limits(forecast.ClassPrior(string(w.bank.Stage)))
+			w.out.Lives, w.out.LifeMonths = p.Lives, p.Months
+		}
+		return w, known
+	}
 	var doubted []doubtedSwap
 	for {
 		w, known = newWork(in)

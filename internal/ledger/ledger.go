@@ -44,8 +44,9 @@ type Result struct {
 
 // Filter chooses entries; zero fields do not restrict.
 type Filter struct {
-	Place    plant.BankID // this place and everything below it ("site/ahu" gives its banks' entries too)
-	Exact    bool         // only entries of Place itself
+	Place    plant.BankID   // this place and everything below it ("site/ahu" gives its banks' entries too)
+	Exact    bool           // only entries of Place itself
+	Places   []plant.BankID // entries of each of these itself; read together they cost far less than one by one
 	Kinds    []entry.Kind
 	AfterSeq int64
 	From, To time.Time // by At: From ≤ At < To

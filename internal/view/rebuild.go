@@ -11,7 +11,6 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"clogwise/internal/assess"
-	"clogwise/internal/entry"
 	"clogwise/internal/forecast"
 	"clogwise/internal/ledger"
 	"clogwise/internal/plant"
@@ -153,11 +152,11 @@ func (r *rebuilding) sample(ctx context.Context, banks []string) (*forecast.Samp
 	return s, nil
 }
 
-// unit is an AHU as it was read: as in View.assess the head before the entries,
-// so that what arrives meanwhile leaves its banks lagging.
+// unit is a few AHUs as they were read: as in View.assess the head before the
+// entries, so that what arrives meanwhile leaves their banks lagging.
 type unit struct {
 	head   int64
-	inputs []assess.Input // of its banks, without prior and season
+	inputs []assess.Input // of their banks, without prior and season
 }
 
 func (u unit) entries() int {
@@ -169,8 +168,9 @@ func (u unit) entries() int {
 }
 
 const (
-	mostKept    = 200_000 // entries of a site held in memory; what is beyond is read twice
-	unitsAtOnce = 200     // AHUs between two writes to the store
+	mostKept     = 200_000 // entries of a site held in memory; what is beyond is read twice
+	ahusTogether = 16      // AHUs read at once: what was told of neighbours lies together in the ledger
+	unitsAtOnce  = 12      // units between two writes to the store
 )
 
 // site assesses the banks of one site, after learning its season from them.
@@ -179,20 +179,24 @@ func (r *rebuilding) site(ctx context.Context, banks []plant.BankID) error {
 	for some := range chunksBy(banks, func(a, b plant.BankID) bool { return a.AHU() == b.AHU() }) {
 		ahus = append(ahus, some[0].AHU())
 	}
+	units := slices.Collect(slices.Chunk(ahus, ahusTogether))
 	var (
 		mu     sync.Mutex
 		months []forecast.SeasonLife
 		room   = r.room
-		kept   = make([]*unit, len(ahus))
+		kept   = make([]*unit, len(units))
 	)
-	err := sideBySide(ctx, len(ahus), func(ctx context.Context, i int) error {
-		u, err := r.readUnit(ctx, ahus[i])
+	err := sideBySide(ctx, len(units), func(ctx context.Context, i int) error {
+		u, err := r.readUnit(ctx, units[i])
 		if err != nil {
 			return err
 		}
 		var here []forecast.SeasonLife
-		for _, in := range u.inputs {
-			here = append(here, monthsOf(in.Bank, assess.PastOf(in))...)
+		for k := range u.inputs {
+			in := &u.inputs[k]
+			past := assess.PastOf(*in)
+			in.Past = &past
+			here = append(here, monthsOf(in.Bank, past)...)
 		}
 		mu.Lock()
 		defer mu.Unlock()
@@ -210,13 +214,13 @@ func (r *rebuilding) site(ctx context.Context, banks []plant.BankID) error {
 	if err != nil {
 		return err
 	}
-	for start := 0; start < len(ahus); start += unitsAtOnce {
-		n := min(unitsAtOnce, len(ahus)-start)
+	for start := 0; start < len(units); start += unitsAtOnce {
+		n := min(unitsAtOnce, len(units)-start)
 		err := sideBySide(ctx, n, func(ctx context.Context, i int) error {
 			i += start
 			u := kept[i]
 			kept[i] = nil // let the entries go
-			return r.unit(ctx, ahus[i], u, season)
+			return r.unit(ctx, units[i], u, season)
 		})
 		if err != nil {
 			return err
@@ -228,10 +232,10 @@ func (r *rebuilding) site(ctx context.Context, banks []plant.BankID) error {
 	return nil
 }
 
-// unit makes the projections of an AHU's banks; a nil one is read first.
-func (r *rebuilding) unit(ctx context.Context, ahu plant.BankID, u *unit, season *forecast.Season) error {
+// unit makes the projections of some AHUs' banks; a nil one is read first.
+func (r *rebuilding) unit(ctx context.Context, ahus []plant.BankID, u *unit, season *forecast.Season) error {
 	if u == nil {
-		again, err := r.readUnit(ctx, ahu)
+		again, err := r.readUnit(ctx, ahus)
 		if err != nil {
 			return err
 		}
@@ -276,9 +280,9 @@ func (r *rebuilding) store(ctx context.Context) error {
 	return g.Wait()
 }
 
-// readUnit reads an AHU: the entries of each bank, and those of the AHU and its site
-// that bear on all of them.
-func (r *rebuilding) readUnit(ctx context.Context, ahu plant.BankID) (unit, error) {
+// readUnit reads some AHUs of a site: the entries of each bank, and those of its AHU
+// and of the site that bear on it.
+func (r *rebuilding) readUnit(ctx context.Context, ahus []plant.BankID) (unit, error) {
 	head, err := r.Store.Head(ctx)
 	if err != nil {
 		return unit{}, err
@@ -287,21 +291,17 @@ func (r *rebuilding) readUnit(ctx context.Context, ahu plant.BankID) (unit, erro
 	if err != nil {
 		return unit{}, err
 	}
-	var wider []entry.Entry
-	for _, place := range []plant.BankID{ahu, plant.BankID(ahu.Site())} {
-		more, err := r.Store.Entries(ctx, ledger.Filter{Place: place, Exact: true, Kinds: assess.WiderKinds})
-		if err != nil {
-			return unit{}, err
-		}
-		wider = append(wider, more...)
+	var banks []plant.BankID
+	for _, ahu := range ahus {
+		banks = append(banks, reg.Banks(ahu)...)
+	}
+	of, err := r.entriesOf(ctx, banks, 0)
+	if err != nil {
+		return unit{}, err
 	}
 	u := unit{head: head}
-	for _, id := range reg.Banks(ahu) {
-		own, err := r.Store.Entries(ctx, ledger.Filter{Place: id, Exact: true})
-		if err != nil {
-			return unit{}, err
-		}
-		u.inputs = append(u.inputs, assess.Input{Register: reg, Bank: id, Entries: append(own, wider...), Now: r.now})
+	for _, id := range banks {
+		u.inputs = append(u.inputs, assess.Input{Register: reg, Bank: id, Entries: of[id], Now: r.now})
 	}
 	return u, nil
 }

@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -164,6 +165,35 @@ func (v *View) Entries(ctx context.Context, bank plant.BankID, after int64) ([]e
 		out = append(out, more...)
 	}
 	return out, nil
+}
+
+// entriesOf are the Entries of several banks, read together.
+func (v *View) entriesOf(ctx context.Context, banks []plant.BankID, after int64) (map[plant.BankID][]entry.Entry, error) {
+	if len(banks) == 0 {
+		return nil, nil
+	}
+	own, err := v.Store.Entries(ctx, ledger.Filter{Places: banks, AfterSeq: after})
+	if err != nil {
+		return nil, err
+	}
+	var above []plant.BankID
+	for _, id := range banks {
+		above = append(above, id.AHU(), plant.BankID(id.Site()))
+	}
+	slices.Sort(above)
+	wider, err := v.Store.Entries(ctx, ledger.Filter{Places: slices.Compact(above), Kinds: assess.WiderKinds, AfterSeq: after})
+	if err != nil {
+		return nil, err
+	}
+	at := map[plant.BankID][]entry.Entry{}
+	for _, x := range append(own, wider...) {
+		at[x.Place] = append(at[x.Place], x)
+	}
+	of := make(map[plant.BankID][]entry.Entry, len(banks))
+	for _, id := range banks {
+		of[id] = slices.Concat(at[id], at[id.AHU()], at[plant.BankID(id.Site())])
+	}
+	return of, nil
 }
 
 // Assess works out a bank anew from its entries, whatever its projection says.

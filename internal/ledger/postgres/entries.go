@@ -11,6 +11,7 @@ import (
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
 	"clogwise/internal/ledger/row"
+	"clogwise/internal/plant"
 )
 
 const entryColumns = `seq, source, kind, place, at, received, reporter, line, body`
@@ -115,6 +116,9 @@ func entryQuery(f ledger.Filter) *query {
 			q.and(`kind <> 'reading'`) // leads to the index of what is rare
 		}
 	}
+	if len(f.Places) > 0 {
+		q.and(`place = ANY (%::text[])`, placeNames(f.Places))
+	}
 	switch {
 	case f.Place == "":
 	case f.Exact || f.Place.Whole(): // nothing lies below a bank
@@ -134,6 +138,14 @@ func entryQuery(f ledger.Filter) *query {
 	}
 	q.order(f)
 	return q
+}
+
+func placeNames(places []plant.BankID) []string {
+	out := make([]string, len(places))
+	for i, p := range places {
+		out[i] = string(p)
+	}
+	return out
 }
 
 func kindNames(kinds []entry.Kind) []string {

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"slices"
 	"strings"
@@ -104,6 +105,9 @@ func entryQuery(f ledger.Filter) *query {
 	if len(f.Kinds) > 0 {
 		q.kinds(f.Kinds)
 	}
+	if len(f.Places) > 0 {
+		q.places(f, rare)
+	}
 	if single {
 		q.and(`place = ?`, string(f.Place))
 	} else if f.Place != "" {
@@ -136,6 +140,18 @@ func (q *query) kinds(kinds []entry.Kind) {
 		args[i] = string(k)
 	}
 	q.and(`kind IN (?`+strings.Repeat(`, ?`, len(kinds)-1)+`)`, args...)
+}
+
+// places takes several places. What their index finds is put in order before the
+// rows are looked up: those of neighbours lie side by side, as they were told.
+func (q *query) places(f ledger.Filter, rare bool) {
+	names, _ := json.Marshal(f.Places) // strings only
+	if rare || q.index != "" {
+		q.and(`place IN (SELECT value FROM json_each(?))`, string(names))
+		return
+	}
+	q.and(`seq IN (SELECT seq FROM entry INDEXED BY entry_place WHERE place IN (SELECT value FROM json_each(?)) AND seq > ?)`,
+		string(names), f.AfterSeq)
 }
 
 // below takes a place and everything below it. Where no other index leads, the

@@ -6,6 +6,7 @@ import (
 
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
+	"clogwise/internal/plant"
 )
 
 // TestPlans: no question people or workers ask often reads the whole ledger, and
@@ -39,6 +40,9 @@ func TestPlans(t *testing.T) {
 		{"bookings", ledger.Filter{Kinds: []entry.Kind{entry.KindBooking}}, "INDEX entry_rare (kind=?)", true},
 		{"bookings of a bank", ledger.Filter{Place: "s/a/b", Kinds: []entry.Kind{entry.KindBooking}}, "INDEX entry_rare (kind=? AND place=?)", false},
 		{"a message's entries", ledger.Filter{Source: "chat:T:C:1.5:"}, "INDEX entry_source (source>? AND source<?)", true},
+		{"several banks", ledger.Filter{Places: []plant.BankID{"s/a/b", "s/a/c"}}, "INDEX entry_place (place=? AND rowid>?)", false},
+		{"several banks, on from", ledger.Filter{Places: []plant.BankID{"s/a/b", "s/a/c"}, AfterSeq: 7}, "INDEX entry_place (place=? AND rowid>?)", false},
+		{"bookings of several banks", ledger.Filter{Places: []plant.BankID{"s/a/b", "s/a/c"}, Kinds: []entry.Kind{entry.KindBooking}}, "INDEX entry_rare (kind=? AND place=?)", true},
 		{"on from", ledger.Filter{AfterSeq: 7, Limit: 100}, "INTEGER PRIMARY KEY (rowid>?)", false},
 	} {
 		plan, err := s.EntryPlan(c.f)
