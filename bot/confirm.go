@@ -3,9 +3,10 @@ package bot
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
-	"strconv"
 	"strings"
+	"time"
 	"unicode"
 
 	"clogwise/internal/channel"
@@ -17,9 +18,9 @@ import (
 	"clogwise/internal/say"
 )
 
-// confirmWords begin a message that confirms a change-out which readings speak
-// against: "confirm 1045", "confirm AHU-3 bag".
-var confirmWords = wordSet("confirm confirmed bestätige bestätigt confirmo confirmado")
+// confirmAlone are words that confirm the change-out just spoken of, where one is in
+// doubt.
+var confirmAlone = wordSet("confirm confirmed bestätige bestätigt confirmo confirmado")
 
 // changedIndeed are the words that answer a doubt of the change-out just spoken
 // of: its button's, and what people say in place of it.
@@ -40,51 +41,73 @@ func bare(text string) string {
 	return strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }), " ")
 }
 
-// confirmation reads a message as that, and nothing else. Seq is the entry it
-// names, 0 for that of the bank named; ok is false when it is something else.
-func (t *talk) confirmation(text string) (seq int64, bank plant.BankID, ok bool) {
-	if t.scope.Here.Whole() && changedIndeed[bare(text)] {
-		return 0, t.scope.Here, true
-	}
-	first, rest, _ := strings.Cut(strings.TrimSpace(text), " ")
-	if !confirmWords[strings.ToLower(strings.Trim(first, ".,:!"))] {
-		return 0, "", false
-	}
-	rest = strings.TrimSpace(rest)
-	if rest == "" {
-		return 0, t.scope.Here, t.scope.Here.Whole()
-	}
-	if n, err := strconv.ParseInt(strings.TrimPrefix(rest, "#"), 10, 64); err == nil && n > 0 {
-		return n, "", true
-	}
-	m := phrase.Understand(rest, t.scope)
-	if m.Outcome != phrase.Question || m.Query.Kind != phrase.QueryHow || len(m.Query.Places) != 1 || !m.Query.Places[0].Whole() {
-		return 0, "", false
-	}
-	return 0, m.Query.Places[0], true
+// bareConfirmation reads what confirms the change-out just spoken of without naming it.
+func (t *talk) bareConfirmation(text string) bool {
+	return t.scope.Here.Whole() && (changedIndeed[bare(text)] || confirmAlone[bare(text)])
 }
 
-// confirmed takes a message that confirms a change-out; handled is false when it
-// says something else.
+// confirms reports whether a message confirms a change-out.
+func (t *talk) confirms(text string) bool {
+	_, ok := phrase.Confirmation(text, t.scope)
+	return ok || t.bareConfirmation(text)
+}
+
+// confirmed takes a message that confirms the change-out just spoken of; handled is
+// false when it says something else.
 func (e *Engine) confirmed(ctx context.Context, t *talk) (handled bool, err error) {
-	seq, bank, ok := t.confirmation(t.m.Text)
-	if !ok {
+	if !t.bareConfirmation(t.m.Text) {
 		return false, nil
 	}
-	if seq == 0 {
-		a, _, err := e.View.Assessment(ctx, bank)
-		if err != nil {
-			return true, err
-		}
-		if a.DoubtedSwap == nil {
-			if bank == t.scope.Here && (changedIndeed[bare(t.m.Text)] || !strings.Contains(strings.TrimSpace(t.m.Text), " ")) {
-				return false, nil // "confirmed" alone is said of many things
-			}
-			return true, e.reply(ctx, t, channel.Post{Text: say.NoSwapInDoubt(t.in(), t.reg.Name(bank))})
-		}
-		seq = a.DoubtedSwap.Seq
+	a, _, err := e.View.Assessment(ctx, t.scope.Here)
+	if err != nil || a.DoubtedSwap == nil {
+		return err != nil, err // "confirmed" alone is said of many things
 	}
-	return true, e.confirmSwap(ctx, t, seq)
+	return true, e.confirmSwap(ctx, t, a.DoubtedSwap.Seq)
+}
+
+// confirm takes a message that confirms a change-out by its number or its bank.
+func (e *Engine) confirm(ctx context.Context, t *talk, q phrase.Query) error {
+	if q.Seq > 0 {
+		return e.confirmSwap(ctx, t, q.Seq)
+	}
+	a, _, err := e.View.Assessment(ctx, q.Places[0])
+	if err != nil {
+		return err
+	}
+	if a.DoubtedSwap == nil {
+		return e.reply(ctx, t, channel.Post{Text: say.NoSwapInDoubt(t.in(), t.reg.Name(q.Places[0]))})
+	}
+	return e.confirmSwap(ctx, t, a.DoubtedSwap.Seq)
+}
+
+// deniable is for how long after it was recorded a change-out may be meant by "not
+// changed"; what is said later tells of work left to do.
+const deniable = 14 * 24 * time.Hour
+
+// notChanged takes a message that says of a bank that it was not changed: the
+// change-out on record lately is asked about, and nothing else is done.
+func (e *Engine) notChanged(ctx context.Context, t *talk, bank plant.BankID, origin channel.Message) error {
+	swaps, err := e.standing(ctx, bank, entry.KindSwap)
+	if err != nil {
+		return err
+	}
+	if len(swaps) == 0 || t.scope.Now.Sub(swaps[len(swaps)-1].Received) > deniable {
+		if t.m.Direct || t.m.Mention {
+			return e.hint(ctx, t, say.NoSwapLately(t.in(), t.reg.Name(bank)))
+		}
+		return nil
+	}
+	last := swaps[len(swaps)-1]
+	in := say.At(t.siteOf(bank), t.scope.Now)
+	back, stands := in.In.Text("Take it back"), in.In.Text("It was changed")
+	undo := fmt.Sprintf("undo %d", last.Seq)
+	return e.ask(ctx, t, phrase.Asking{
+		Code: "not-changed", Text: say.NotChanged(in, t.reg.Name(bank), last),
+		Choices: []phrase.Choice{
+			{Keys: say.KeysFor(in.In, back, "take it back", "undo", "1", undo), Label: back, Means: undo},
+			{Keys: say.KeysFor(in.In, stands, "it was changed", "keep", "2"), Label: stands, Means: fmt.Sprintf("confirm %d", last.Seq)},
+		},
+	}, origin)
 }
 
 // confirmSwap records that a change-out was made, though readings did not fall:

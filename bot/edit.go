@@ -35,7 +35,7 @@ func (e *Engine) replace(ctx context.Context, t *talk, text string, origin chann
 		return err
 	}
 	t.scope.Last = e.lastBut(ctx, made)
-	if _, _, ok := t.confirmation(text); ok && len(made) > 0 {
+	if t.confirms(text) && len(made) > 0 {
 		return nil // it says so still
 	}
 	meaning := phrase.Understand(text, t.scope)

@@ -75,12 +75,13 @@ func (e *Engine) HandleMessage(ctx context.Context, m channel.Message) error {
 			}
 			return e.answered(ctx, t, q, i)
 		}
+		if q.Since == 0 && assent[bare(m.Text)] && !q.stale(e.Now()) {
+			return e.again(ctx, t, q, ReplyKey(m), say.NameOne(t.in(), q.Text))
+		}
 		e.passedOver(ctx, m, q)
 	}
-	for _, takes := range []func(context.Context, *talk) (bool, error){e.confirmed, e.pairsAsked} {
-		if handled, err := takes(ctx, t); handled {
-			return err
-		}
+	if handled, err := e.confirmed(ctx, t); handled {
+		return err
 	}
 	if handled, err := e.asked(ctx, t); handled {
 		return err
@@ -119,11 +120,17 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 	case phrase.Refused:
 		return e.refuse(ctx, t, meaning, origin)
 	case phrase.Question:
-		if meaning.Query.Kind == phrase.QueryUndo {
-			return e.undo(ctx, t, *meaning.Query)
-		}
-		if meaning.Query.Kind == phrase.QueryStepsRead {
-			return e.stepsReadTyped(ctx, t, *meaning.Query)
+		switch q := *meaning.Query; q.Kind {
+		case phrase.QueryUndo:
+			return e.undo(ctx, t, q)
+		case phrase.QueryStepsRead:
+			return e.stepsReadTyped(ctx, t, q)
+		case phrase.QueryConfirm:
+			return e.confirm(ctx, t, q)
+		case phrase.QueryNotChanged:
+			return e.notChanged(ctx, t, q.Places[0], origin)
+		case phrase.QueryPairs:
+			return e.pairs(ctx, t, q.Places)
 		}
 		return e.answer(ctx, t, *meaning.Query)
 	}

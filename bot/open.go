@@ -25,6 +25,9 @@ const (
 var vague = wordSet(`1 2 3 4 5 6 7 8 9 a b c ok okay yes y yep yeah right correct sure no none both all first second third one two three
 	ja stimmt genau nein keine beide alle eins zwei drei si sí vale correcto ninguno ambos todos uno dos tres`)
 
+// assent is what agrees without a choice being named.
+var assent = wordSet(`ok okay yes y yep yeah right correct sure fine ja stimmt genau passt si sí vale correcto claro`)
+
 // same reports whether two are the same question.
 func (q question) same(o question) bool {
 	return q.Message.Key() == o.Message.Key() && q.Code == o.Code && q.Text == o.Text

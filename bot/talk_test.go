@@ -149,7 +149,7 @@ func TestUndo(t *testing.T) {
 		{"another's by a supervisor", [][2]string{{tove, "AHU-1 pre 80 Pa"}, {maren, "undo #1"}}, "Taken back", nil},
 		{"twice", [][2]string{{tove, "AHU-1 pre 80 Pa"}, {tove, "undo"}, {tove, "undo"}}, "Nothing of yours", nil},
 		{"of an undo by number", [][2]string{{tove, "AHU-1 pre 80 Pa"}, {tove, "undo"}, {tove, "undo #2"}}, "Taken back", []string{reading}},
-		{"of what is taken back", [][2]string{{tove, "AHU-1 pre 80 Pa"}, {tove, "undo"}, {tove, "undo #1"}}, "Nothing of yours", nil},
+		{"of what is taken back", [][2]string{{tove, "AHU-1 pre 80 Pa"}, {tove, "undo"}, {tove, "undo #1"}}, "was taken back already", nil},
 		{"unknown number", [][2]string{{tove, "undo 99999"}}, "No entry #99999", nil},
 		{"the register", [][2]string{{maren, "undo 3"}}, "", nil},
 	}

@@ -179,7 +179,7 @@ func (e *Engine) undoNumber(ctx context.Context, t *talk, seq int64) error {
 		return err
 	}
 	if !stands {
-		return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo(t.in())})
+		return e.reply(ctx, t, channel.Post{Text: say.TakenBackBefore(t.in(), seq)})
 	}
 	return e.retractIfTheirs(ctx, t, []entry.Entry{x})
 }

@@ -116,6 +116,10 @@ func (p *program) printParsed(reg *plant.Register, line string, m phrase.Meaning
 			out.Outcome, out.Items = string(phrase.Entry), retraction(*m.Query, now)
 			out.Reply = "Would take back what it names, or the person's last message."
 		}
+		if m.Query.Kind == phrase.QueryConfirm {
+			out.Outcome, out.Items = string(phrase.Entry), confirmed(*m.Query, now)
+			out.Reply = "Would confirm the change-out, though readings speak against it."
+		}
 	}
 	switch {
 	case m.Ask != nil:
@@ -147,6 +151,14 @@ func (p *program) printJSON(v any) error {
 	enc := json.NewEncoder(p.out)
 	enc.SetEscapeHTML(false)
 	return enc.Encode(v)
+}
+
+// confirmed is a confirmation as the entry that it comes to: an amendment of the
+// change-out.
+func confirmed(q phrase.Query, now time.Time) []parsedItem {
+	o := retraction(q, now)
+	o[0].Kind = entry.KindAmend
+	return o
 }
 
 // retraction is an undo as the entry that it comes to: what it takes back is known

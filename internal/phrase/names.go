@@ -68,6 +68,10 @@ func NewIndex(r *plant.Register) *Index {
 			x.addTag(alias, id)
 		}
 	}
+	for _, id := range r.AHUs("") {
+		a, _ := r.AHU(id)
+		x.addElsewhere(a.Tag, id)
+	}
 	for _, id := range r.Banks("") {
 		b, _ := r.Bank(id)
 		x.banks[id.AHU()] = append(x.banks[id.AHU()], id)
@@ -123,6 +127,26 @@ func (x *Index) addShort(tag string, id plant.BankID) {
 	x.add(short, ref{kind: refAHU, id: id})
 	x.shorts[parts[1]] = true
 	x.tags = append(x.tags, tagKey{short, id})
+}
+
+// elsewhere is what an air handling unit is called in German and Spanish.
+var elsewhere = [...]string{"rlt", "uta", "climatizador"}
+
+// addElsewhere lets "AHU-3" be said as in German or Spanish, unless the register calls
+// something else so.
+func (x *Index) addElsewhere(tag string, id plant.BankID) {
+	parts := nameParts(tag)
+	if len(parts) < 2 || parts[0] != "ahu" {
+		return
+	}
+	for _, word := range elsewhere {
+		said := append([]string{word}, parts[1:]...)
+		others := slices.ContainsFunc(x.refs[joinParts(said)], func(f ref) bool { return f.kind != refAHU || f.id.Site() == id.Site() })
+		if !others {
+			x.add(strings.Join(said, "-"), ref{kind: refAHU, id: id})
+			x.prefixes[word] = true
+		}
+	}
 }
 
 // nameParts cuts a name into folded letter runs and digit runs without leading

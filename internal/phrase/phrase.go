@@ -116,6 +116,12 @@ const (
 	QueryUndo      QueryKind = "undo" // Seq 0 = my last; else "undo 4127"
 	QueryStatus    QueryKind = "status"
 	QueryDigest    QueryKind = "digest"
+	QueryPairs     QueryKind = "pairs" // how many primaries to use up for each secondary
+	// QueryConfirm is no question either: a change-out that readings speak against
+	// was made. Seq is its entry, or Places its bank.
+	QueryConfirm QueryKind = "confirm"
+	// QueryNotChanged says of the bank in Places that it was not changed after all.
+	QueryNotChanged QueryKind = "not-changed"
 )
 
 // Query is a question to the bot.
@@ -123,7 +129,7 @@ type Query struct {
 	Kind   QueryKind
 	Places []plant.BankID // banks, AHUs or sites asked about; empty = all of the channel
 	Items  []string       // reorder codes (compare, stock)
-	Seq    int64          // undo
+	Seq    int64          // undo, confirm
 	Within time.Duration  // due within; 0 = not said
 	// Defer, register limits and the like are Items, not queries.
 }

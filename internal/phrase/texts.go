@@ -17,12 +17,12 @@ func Help(in locale.Locale) string {
 		in.Text("Change-outs: AHU-3 bags changed, 12 off, clean 95 Pa 42 Hz"),
 		in.Text("No reading: skip AHU-10: plant room locked · AHU-3 fan off · AHU-8 bag pegged · AHU-3 pre zero check ok"),
 		in.Text("Faults and dust: EF-4 belt squealing · building work near AHU-1,2"),
-		in.Text("Put right: correction AHU-3 pre should be 0.54 not 0.45 in wc · undo · undo 4127"),
+		in.Text("Put right: correction AHU-3 pre should be 0.54 not 0.45 in wc · undo · undo 4127 · confirm 4127"),
 		in.Text("Jobs: book AHU-6 bag 3 Mar 09:00 with Nadia · cancel AHU-6 bag · on site AHU-6, starting · AHU-6 back on, clean 92 Pa 40 Hz zero ok"),
 		in.Text("Parts: stock BAG-592 14 · ordered 24 PNL-592 · need 20 PNL-592 for AHU-1 wk 32"),
 		in.Text("Put off (supervisor): defer AHU-2 bag to 12 Mar: theatre week"),
 		in.Text("Ask: due · due next 14 days · how is AHU-3 · chart AHU-3 bag · cost AHU-3 · why AHU-3 bag · steps AHU-6"),
-		in.Text("Ask: stock · orders · visits · readings owed · compare BAG-592 BAG-593 for AHU-3 bag · digest · status"),
+		in.Text("Ask: stock · orders · visits · readings owed · compare BAG-592 BAG-593 for AHU-3 bag · pairs AHU-3 · digest · status"),
 	}, "\n")
 }
 

@@ -29,6 +29,9 @@ func Understand(text string, sc Scope) Meaning {
 		}
 		return Meaning{Outcome: Refused, Code: RefuseLong, Reply: sayTooLong(sc.In), About: m.About}
 	}
+	if m, ok := command(text, sc); ok {
+		return m
+	}
 	return understand(text, sc, 0)
 }
 

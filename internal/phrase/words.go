@@ -146,7 +146,7 @@ var lexicon = map[cue]string{
 		tomorrow|instead next|time offen faltan falta pendiente|cambiar needs|changing need|changing needs|replacing need|replacing needs|swapping
 		needs|a|change needs|to|be|changed to|be|changed not|changed due|a|change should|be|changed wants|changing must|be|changed nicht|gewechselt
 		sin|cambiar not|swapped not|replaced want|changing`,
-	cSwap: `eingesetzt eingebaut gewechselt|worden getauscht|worden umgebaut gewechselte puesto|nuevos puestos|nuevos new|ones new|lot fresh|set fresh|bags
+	cSwap: `se|cambiaron se|cambio se|han|cambiado se|ha|cambiado sustituida reemplazada reemplazadas renovado renovados eingesetzt eingebaut gewechselt|worden getauscht|worden umgebaut gewechselte puesto|nuevos puestos|nuevos new|ones new|lot fresh|set fresh|bags
 		changed swapped replaced renewed swopped chgd changed|out swapped|out changed|over fitted installed filters|in filter|change|done change|done
 		changeout|done change|out|done swap|done put|in|new changing|done getauscht gewechselt ausgetauscht ersetzt erneuert filterwechsel|erledigt
 		neu|eingesetzt cambiado cambiados cambiada cambiadas sustituido sustituidos sustituidas reemplazado reemplazados cambie cambio|hecho`,
@@ -168,7 +168,7 @@ var lexicon = map[cue]string{
 	cZero:    `zero zeroed zero|check zero|checked zero|point nullpunkt nullpunkt|prufung null cero|ok cero|comprobado cero`,
 	cGauge:   `gauges gauge mano manometer magnehelic meter manometro dial`,
 	cNoGauge: `no|gauge no|dp|gauge without|gauge gauge|missing no|meter has|no|gauge na kein|manometer ohne|manometer sin|manometro no|manometer`,
-	cNoRead: `keine|anzeige zeigt|nichts sin|indicacion no|indica no|marca no|display nicht|erreichbar kein|messwert no|pude|leer no|pudimos|leer no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read
+	cNoRead: `no|leido no|leida no|leidos no|leidas sin|leer no|se|leyo no|se|ha|leido nicht|gelesen keine|anzeige zeigt|nichts sin|indicacion no|indica no|marca no|display nicht|erreichbar kein|messwert no|pude|leer no|pudimos|leer no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read
 		not|read couldnt|get couldnt|get|to cant|get|to cant|get|in couldnt|get|in unread not|taken didnt|read didnt|get no|access couldnt|reach cant|reach
 		keine|ablesung nicht|ablesbar nicht|abgelesen kein|zugang sin|lectura no|lectura no|hay|lectura sin|acceso no|se|puede|leer`,
 	cLocked: `down|for|maintenance down|for|service out|for|maintenance raum|zu raum|abgeschlossen sala|cerrada locked locked|out no|key no|keys no|permit blocked|in blocked|off abgesperrt zugesperrt verschlossen abgeschlossen cerrado cerrada bloqueado`,
@@ -358,7 +358,7 @@ var stageWords = buildStages(map[plant.Stage]string{
 		prefiltracion pre pres* pri prim prims primary primaries panel panels* pleat pleats* pleated prefilter prefilters* roughing p stage1 vorfilter vf
 		erste|stufe vorfilterstufe prefiltro prefiltros* primario primarios* primera|etapa first|stage 1st|stage flat|panel flat|panels* pre|filter
 		pre|filters* primary|filter primary|filters* panel|filter panel|filters* prim|filter prim|filters* pleated|filters*`,
-	plant.Secondary: `tf feinstaubfilter taschenfiltern filtro|de|bolsa filtros|de|bolsa filtros|de|bolsas* filtro|bolsa filtro|secundario filtros|secundarios* manga
+	plant.Secondary: `tf feinstaubfilter taschenfiltern filtertaschen* filtro|fino filtros|finos* filtro|de|bolsa filtros|de|bolsa filtros|de|bolsas* filtro|bolsa filtro|secundario filtros|secundarios* manga
 		mangas* filtro|de|mangas sec secs secondary secondaries bag bags* pocket pockets* final! finals!* b s f! stage2 sec|filter sec|filters*
 		secondary|filter secondary|filters* tasche taschen* taschenfilter* hauptfilter feinfilter endfilter! zweite|stufe beutel beutelfilter bolsa bolsas*
 		secundario secundarios* filtro|final! filtro|de|bolsas* bag|filter bag|filters* pocket|filter pocket|filters* final|filter! final|filters!*

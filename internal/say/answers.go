@@ -63,6 +63,11 @@ func NothingToUndo(in locale.Locale) string {
 	return in.Text("Nothing of yours to take back here. undo and a number takes back one entry, for example: undo 4127")
 }
 
+// TakenBackBefore answers an undo of what stands no more.
+func TakenBackBefore(in locale.Locale, seq int64) string {
+	return in.Text("#%d was taken back already; nothing was changed.", seq)
+}
+
 // NoSuchEntry answers an undo of an unknown number.
 func NoSuchEntry(in locale.Locale, seq int64) string {
 	return in.Text("No entry #%d in this channel; nothing was changed. The number stands at the end of each reply.", seq)

@@ -166,3 +166,19 @@ func NothingPlanned(in locale.Locale, name string, deferral bool) string {
 func NeverRunning(in locale.Locale) string {
 	return in.Text("Nobody opens a unit with the fan running: stop, isolate, and speak to your supervisor before any more work.")
 }
+
+// NameOne answers an "ok" to a question that has several answers.
+func NameOne(in locale.Locale, question string) string {
+	return in.Text("That does not say which.") + " " + NothingSaved(in, question)
+}
+
+// NotChanged asks about the newest change-out of a bank that is said not to have
+// been changed.
+func NotChanged(at Setting, name string, swap entry.Entry) string {
+	return at.In.Text("%s: a change-out on %s is on record (#%d). Take it back?", name, at.moment(swap.At), swap.Seq)
+}
+
+// NoSwapLately says that there is no change-out to deny.
+func NoSwapLately(in locale.Locale, name string) string {
+	return in.Text("No change-out of %s was recorded lately, so there is nothing to take back.", name)
+}
