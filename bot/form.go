@@ -4,9 +4,11 @@ import (
 	"context"
 	"slices"
 	"strings"
+	"time"
 
 	"clogwise/internal/assess"
 	"clogwise/internal/channel"
+	"clogwise/internal/digest"
 	"clogwise/internal/entry"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
@@ -149,7 +151,7 @@ func (e *Engine) OpenForm(ctx context.Context, p channel.Press) (*channel.Form, 
 	case formBook:
 		return t.booking(places[0]), nil
 	case formDefer:
-		return t.deferral(places[0]), nil
+		return e.deferral(ctx, t, places[0])
 	}
 	return nil, nil
 }
@@ -222,23 +224,76 @@ func gaugeUnit(b plant.Bank, s plant.Site) units.PressureUnit {
 	return units.Pa
 }
 
+// booked is the job that a bank is booked for.
+func (t *talk) booked(bank plant.BankID) (digest.Job, bool) {
+	i := slices.IndexFunc(t.jobs, func(j digest.Job) bool { return j.Bank == bank && !j.Start.IsZero() })
+	if i < 0 {
+		return digest.Job{}, false
+	}
+	return t.jobs[i], true
+}
+
+// booking is the form for a day and a crew. For a bank that is booked it says so and
+// shows what stands: the button may be an old one.
 func (t *talk) booking(bank plant.BankID) *channel.Form {
 	in := t.in()
-	return &channel.Form{ID: formID(formBook, bank), Title: in.Text("Book a change-out"), Intro: say.BookIntro(in, t.reg.Name(bank)), Submit: in.Text("Book"), Cancel: in.Text("Cancel"),
+	f := &channel.Form{ID: formID(formBook, bank), Title: in.Text("Book a change-out"), Intro: say.BookIntro(in, t.reg.Name(bank)), Submit: in.Text("Book"), Cancel: in.Text("Cancel"),
 		Fields: []channel.Field{
 			{ID: "day", Label: in.Text("Day"), Hint: "2026-03-12", Kind: channel.FieldDate, Must: true},
 			{ID: "start", Label: in.Text("Start"), Hint: "09:00", Value: "09:00", Kind: channel.FieldTime, Must: true},
 			{ID: "crew", Label: in.Text("Crew"), Hint: in.Text("names, with commas between")},
 		}}
+	if j, ok := t.booked(bank); ok {
+		at := say.At(t.siteOf(bank), t.scope.Now)
+		f.Intro = say.BookedBefore(at, t.reg.Name(bank), j.Start)
+		f.Fields[0].Value, f.Fields[1].Value, f.Fields[2].Value = j.Start.In(at.Loc).Format(time.DateOnly), j.Start.In(at.Loc).Format("15:04"), strings.Join(j.Crew, ", ")
+	}
+	return f
 }
 
-func (t *talk) deferral(bank plant.BankID) *channel.Form {
+// settled answers a form that says what stands already, as an old button's does; done
+// is false when it says something new.
+func (e *Engine) settled(ctx context.Context, t *talk, kind string, bank plant.BankID, values map[string]string) (done bool, err error) {
+	at := say.At(t.siteOf(bank), t.scope.Now)
+	text := ""
+	switch kind {
+	case formBook:
+		crew := strings.Join(strings.FieldsFunc(values["crew"], func(r rune) bool { return r == ',' || r == ' ' }), ", ")
+		if j, ok := t.booked(bank); ok && j.Start.In(at.Loc).Format("2006-01-02 15:04") == values["day"]+" "+values["start"] && strings.EqualFold(strings.Join(j.Crew, ", "), crew) {
+			text = say.BookedAlready(at, t.reg.Name(bank), j.Start)
+		}
+	case formDefer:
+		a, _, err := e.View.Assessment(ctx, bank)
+		if err != nil {
+			return false, err
+		}
+		if d := a.Deferred; d != nil && d.Until.In(at.Loc).Format(time.DateOnly) == values["day"] && strings.TrimSpace(values["reason"]) == d.Reason {
+			text = say.PutOffAlready(at, t.reg.Name(bank), d.Until)
+		}
+	}
+	if text == "" {
+		return false, nil
+	}
+	return true, e.reply(ctx, t, channel.Post{Text: text})
+}
+
+// deferral is the form for a later day and the reason for it.
+func (e *Engine) deferral(ctx context.Context, t *talk, bank plant.BankID) (*channel.Form, error) {
 	in := t.in()
-	return &channel.Form{ID: formID(formDefer, bank), Title: in.Text("Put off a change-out"), Intro: say.DeferIntro(in, t.reg.Name(bank)), Submit: in.Text("Put off"), Cancel: in.Text("Cancel"),
+	f := &channel.Form{ID: formID(formDefer, bank), Title: in.Text("Put off a change-out"), Intro: say.DeferIntro(in, t.reg.Name(bank)), Submit: in.Text("Put off"), Cancel: in.Text("Cancel"),
 		Fields: []channel.Field{
 			{ID: "day", Label: in.Text("Until"), Hint: "2026-03-12", Kind: channel.FieldDate, Must: true},
 			{ID: "reason", Label: in.Text("Reason"), Hint: in.Text("theatre list full"), Must: true},
 		}}
+	a, _, err := e.View.Assessment(ctx, bank)
+	if err != nil {
+		return nil, err
+	}
+	if d, at := a.Deferred, say.At(t.siteOf(bank), t.scope.Now); d != nil && d.Until.After(t.scope.Now) {
+		f.Intro = say.PutOffBefore(at, t.reg.Name(bank), d.Until)
+		f.Fields[0].Value, f.Fields[1].Value = d.Until.In(at.Loc).Format(time.DateOnly), d.Reason
+	}
+	return f, nil
 }
 
 // SubmitForm implements channel.FormHandler. A form says nothing that could not
@@ -255,6 +310,9 @@ func (e *Engine) SubmitForm(ctx context.Context, s channel.Submission) (map[stri
 	kind, places := t.parseForm(s.Form)
 	if len(places) == 0 || !t.mayRecord(places, bodyOf(kind)) {
 		return nil, e.formBarred(ctx, t, s.Form)
+	}
+	if done, err := e.settled(ctx, t, kind, places[0], s.Values); err != nil || done {
+		return nil, err
 	}
 	t.scope.Sites = []string{places[0].Site()} // tags are those of the form's site
 	var lines []string

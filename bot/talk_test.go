@@ -126,9 +126,15 @@ func TestStaleButtonsSaySo(t *testing.T) {
 	r := newRig(t)
 	for _, c := range []channel.Choice{
 		{Action: "answer", Value: ""}, {Action: "answer", Value: "0@re:nobody"}, {Action: "answer", Value: "x@y"},
-		{Action: "steps-read", Value: "junk"}, {Action: "dance", Value: "1"},
+		{Action: "steps-read", Value: "junk"}, {Action: "dance", Value: "1"}, {Action: "undo", Value: "test:t:clinic:never"},
+		{Action: "confirm", Value: "soon"}, {Action: "import", Value: "file:gone"}, {Action: channel.ActionForm, Value: "book|clinic/gone/primary"},
+		{Action: channel.ActionForm, Value: "defer|"}, {Action: channel.ActionForm, Value: "round|clinic/ahu-99"},
 	} {
+		before := r.count()
 		wantText(t, r.pressed(tove, c), "out of date")
+		if r.count() != before {
+			t.Errorf("%+v recorded something", c)
+		}
 	}
 }
 
@@ -191,7 +197,7 @@ func TestUndoButton(t *testing.T) {
 	m, _ := r.says(tove, "AHU-1 pre 80 Pa")
 	wantText(t, r.press(idris, m, "Undo"), "recorded by Tove")
 	wantText(t, r.press(tove, m, "Undo"), "Taken back")
-	wantText(t, r.press(tove, m, "Undo"), "Nothing of yours")
+	wantText(t, r.press(tove, m, "Undo"), "taken back already")
 	r.wantStanding()
 }
 

@@ -86,10 +86,17 @@ func (e *Engine) takeBack(ctx context.Context, t *talk, key string) error {
 	if err != nil {
 		return err
 	}
-	if len(made) == 0 {
-		return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo(t.in())})
+	if len(made) > 0 {
+		return e.retractIfTheirs(ctx, t, made)
 	}
-	return e.retractIfTheirs(ctx, t, made)
+	once, err := e.Store.Entries(ctx, ledger.Filter{Source: key + ":", Limit: 1})
+	if err != nil {
+		return err
+	}
+	if len(once) == 0 {
+		return e.hint(ctx, t, say.StaleButton(t.in()))
+	}
+	return e.reply(ctx, t, channel.Post{Text: say.TakenBackBefore(t.in(), once[0].Seq)})
 }
 
 // retractIfTheirs retracts entries of the person's own; a supervisor may retract

@@ -1,6 +1,9 @@
 package slack
 
 import (
+	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -30,6 +33,50 @@ func TestSplit(t *testing.T) {
 			}
 		})
 	}
+}
+
+// The longest digest there is a sample of goes out in messages that the platform takes,
+// each of whole rows, and nothing of it is lost.
+func TestDigestIsCutBetweenRows(t *testing.T) {
+	t.Parallel()
+	samples, err := filepath.Glob(filepath.Join("..", "..", "internal", "digest", "testdata", "weekly-*.txt"))
+	if err != nil || len(samples) == 0 {
+		t.Fatalf("no sample of a digest: %v", err)
+	}
+	cut := false
+	for _, sample := range samples {
+		raw, err := os.ReadFile(sample)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, limit := range []int{textLimit, sectionLimit, 700} {
+			rows := nonBlank(string(raw))
+			var got []string
+			pieces := split(strings.TrimSpace(string(raw)), limit)
+			cut = cut || len(pieces) > 1
+			for _, p := range pieces {
+				if width(p) > limit {
+					t.Errorf("%s: a message of %d characters, limit %d", sample, width(p), limit)
+				}
+				got = append(got, nonBlank(p)...)
+			}
+			if !slices.Equal(got, rows) {
+				t.Errorf("%s cut at %d: %d rows became %d", sample, limit, len(rows), len(got))
+			}
+		}
+	}
+	if !cut {
+		t.Error("no sample is long enough to be cut")
+	}
+}
+
+func nonBlank(text string) (out []string) {
+	for line := range strings.SplitSeq(text, "\n") {
+		if strings.TrimSpace(line) != "" {
+			out = append(out, strings.TrimRight(line, " "))
+		}
+	}
+	return out
 }
 
 func FuzzSplit(f *testing.F) {

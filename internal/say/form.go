@@ -3,6 +3,7 @@ package say
 import (
 	"slices"
 	"strings"
+	"time"
 
 	"clogwise/internal/assess"
 	"clogwise/internal/digest"
@@ -127,4 +128,24 @@ func clip(s string, most int) string {
 		return s
 	}
 	return string(r[:most-1]) + "…"
+}
+
+// BookedBefore heads the form that books a bank which is booked.
+func BookedBefore(at Setting, name string, start time.Time) string {
+	return at.In.Text("%s is booked for %s already. Another day or crew moves that booking.", name, at.moment(start))
+}
+
+// BookedAlready answers a form that says what is booked.
+func BookedAlready(at Setting, name string, start time.Time) string {
+	return at.In.Text("%s is booked so already, for %s; nothing was changed.", name, at.moment(start))
+}
+
+// PutOffBefore heads the form that puts off what is put off.
+func PutOffBefore(at Setting, name string, until time.Time) string {
+	return at.In.Text("%s is put off until %s already. Another day takes the place of that one.", name, at.day(until))
+}
+
+// PutOffAlready answers a form that says what is put off.
+func PutOffAlready(at Setting, name string, until time.Time) string {
+	return at.In.Text("%s is put off so already, until %s; nothing was changed.", name, at.day(until))
 }
