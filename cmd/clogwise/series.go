@@ -59,6 +59,11 @@ func (p *program) backtestCommand() *cobra.Command {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
 			o.Axis = backtest.Axis(axis)
+			for _, v := range []*float64{&o.Noise, &o.StepPa} {
+				if *v == 0 {
+					*v = -1 // none, where 0 stands for the usual
+				}
+			}
 			report, err := backtest.Evaluate(runs, o, backtest.Methods())
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
@@ -72,7 +77,7 @@ func (p *program) backtestCommand() *cobra.Command {
 	c.Flags().StringVar(&axis, "axis", "", "dust or time; default: dust where the file has it")
 	c.Flags().Float64Var(&o.LimitPa, "limit-pa", 400, "resistance that ends a life, Pa")
 	c.Flags().IntVar(&o.Seeds, "seeds", 5, "how often each cell is drawn")
-	c.Flags().Float64Var(&o.Noise, "noise", 0.05, "relative standard deviation added to each reading")
-	c.Flags().Float64Var(&o.StepPa, "step-pa", 5, "rounding of each reading, Pa")
+	c.Flags().Float64Var(&o.Noise, "noise", 0.05, "relative standard deviation added to each reading; 0: none")
+	c.Flags().Float64Var(&o.StepPa, "step-pa", 5, "rounding of each reading, Pa; 0: none")
 	return c
 }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"clogwise/internal/backtest"
+	"clogwise/internal/forecast"
 )
 
 func TestReadRuns(t *testing.T) {
@@ -51,15 +52,52 @@ func TestEvaluateRefusesTooFewRuns(t *testing.T) {
 	if _, err := backtest.Evaluate(runs, backtest.Options{Axis: backtest.ByTime}, backtest.Methods()); err == nil || !strings.Contains(err.Error(), `axis "time"`) {
 		t.Errorf("no time column: error %v", err)
 	}
+	if _, err := backtest.Evaluate(runs, backtest.Options{Axis: "hours"}, backtest.Methods()); err == nil || !strings.Contains(err.Error(), `no axis "hours"; write dust or time`) {
+		t.Errorf("an axis that is none: error %v", err)
+	}
+}
+
+// Without noise and rounding readings are those of the file.
+func TestNoNoiseAndNoRounding(t *testing.T) {
+	t.Parallel()
+	runs := mixedDuties(1, 4)
+	given := map[float64]bool{}
+	for _, r := range runs {
+		for _, pa := range r.Pa {
+			given[pa] = true
+		}
+	}
+	seen, other := 0, 0
+	spy := backtest.Method{Name: "spy", Learn: func([]forecast.FinishedLife) func(forecast.Life) backtest.Forecast {
+		return func(l forecast.Life) backtest.Forecast {
+			for _, o := range l.Obs {
+				seen++
+				if !given[o.Pa] || o.StepPa != 0 {
+					other++
+				}
+			}
+			return func(float64) float64 { return 1 }
+		}
+	}}
+	rep, err := backtest.Evaluate(runs, backtest.Options{Noise: -1, StepPa: -1, Seeds: 1}, []backtest.Method{spy})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if seen == 0 || other > 0 || rep.Options.Noise != 0 || rep.Options.StepPa != 0 {
+		t.Errorf("%d of %d readings are not those of the file; reported noise %g, step %g", other, seen, rep.Options.Noise, rep.Options.StepPa)
+	}
 }
 
 func TestFileIsDeterministic(t *testing.T) {
 	t.Parallel()
 	var csv strings.Builder
 	csv.WriteString("run,seconds,pa\n")
-	for r := range 5 {
+	for r := range 6 {
 		for s := range 60 {
 			u := float64(s) / (45 + 2*float64(r))
+			if r == 5 {
+				u /= 2 // ends before its limit
+			}
 			csv.WriteString(strings.Join([]string{itoa(r), itoa(s), itoa(int(50 + 350*u*u))}, ",") + "\n")
 		}
 	}
@@ -73,7 +111,10 @@ func TestFileIsDeterministic(t *testing.T) {
 	if first.String() != second.String() {
 		t.Errorf("two runs differ:\n%s\n%s", &first, &second)
 	}
-	for _, want := range []string{"clogwise", "fixed interval", "straight line", "exponential", "5 runs to 400 Pa, axis time"} {
+	for _, want := range []string{
+		"clogwise", "fixed interval", "straight line", "exponential", "MdAPE", "|e|/L", "CRPS", "cover 80", "width 80",
+		"5 runs to 400 Pa (1 more do not reach it: learnt from, not forecast), axis time",
+	} {
 		if !strings.Contains(first.String(), want) {
 			t.Errorf("no %q in\n%s", want, &first)
 		}

@@ -20,8 +20,8 @@ type Options struct {
 	Thin    []int     // readings up to the cut: 5, 10, 20
 	History int       // readings of each life learnt from: 20
 	Jitter  float64   // of the readings' spacing: 0.30
-	Noise   float64   // relative SD of a reading: 0.05
-	StepPa  float64   // rounding: 5
+	Noise   float64   // relative SD of a reading: 0.05; negative: none
+	StepPa  float64   // rounding: 5; negative: none
 	Seeds   int       // repetitions: 5
 	First   uint64    // first seed: 1
 }
@@ -36,6 +36,7 @@ func (o Options) filled(runs []Run) Options {
 	set(&o.Jitter, 0.30)
 	set(&o.Noise, 0.05)
 	set(&o.StepPa, 5)
+	o.Noise, o.StepPa = math.Max(o.Noise, 0), math.Max(o.StepPa, 0)
 	if o.Axis == "" {
 		o.Axis = ByTime
 		if len(runs) > 0 && len(runs[0].Dust) > 0 {
@@ -66,6 +67,9 @@ func (o Options) filled(runs []Run) Options {
 // forecast.
 func Evaluate(runs []Run, opt Options, methods []Method) (Report, error) {
 	opt = opt.filled(runs)
+	if opt.Axis != ByDust && opt.Axis != ByTime {
+		return Report{}, fmt.Errorf("no axis %q; write %s or %s", opt.Axis, ByDust, ByTime)
+	}
 	usable := 0
 	for _, r := range runs {
 		if len(r.Along(opt.Axis)) != len(r.Pa) {
@@ -97,7 +101,7 @@ func Evaluate(runs []Run, opt Options, methods []Method) (Report, error) {
 			}
 		}
 	}
-	rep := Report{Options: opt, Runs: usable}
+	rep := Report{Options: opt, Runs: usable, Short: len(runs) - usable}
 	for j, m := range methods {
 		rep.Rows = append(rep.Rows, scores[j].row(m.Name))
 	}

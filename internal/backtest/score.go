@@ -12,6 +12,7 @@ import (
 type Report struct {
 	Options Options
 	Runs    int // that reach the limit
+	Short   int // that do not: learnt from, not forecast
 	Rows    []Row
 }
 
@@ -32,9 +33,13 @@ type Row struct {
 // Table writes the report as text.
 func (r Report) Table(w io.Writer) error {
 	o := r.Options
-	_, err := fmt.Fprintf(w, "%d runs to %v Pa, axis %s; cuts %v; readings %v; noise %v %%, rounded to %v Pa; %d seeds\n"+
+	runs := fmt.Sprintf("%d runs to %v Pa", r.Runs, o.LimitPa)
+	if r.Short > 0 {
+		runs += fmt.Sprintf(" (%d more do not reach it: learnt from, not forecast)", r.Short)
+	}
+	_, err := fmt.Fprintf(w, "%s, axis %s; cuts %v; readings %v; noise %v %%, rounded to %v Pa; %d seeds\n"+
 		"All figures in percent. MdAPE: of the remaining life; the others: of the whole life.\n\n",
-		r.Runs, o.LimitPa, o.Axis, o.Cuts, o.Thin, 100*o.Noise, o.StepPa, o.Seeds)
+		runs, o.Axis, o.Cuts, o.Thin, 100*o.Noise, o.StepPa, o.Seeds)
 	if err != nil {
 		return err
 	}
