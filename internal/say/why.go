@@ -81,7 +81,7 @@ func priorWords(a assess.Assessment, in locale.Locale) string {
 // firmLine says how firm the cheapest date is, where one is advised ahead of the
 // limit.
 func firmLine(a assess.Assessment, firm []energy.Sensitivity, in locale.Locale) string {
-	if a.Condition == duelist.Overdue || a.Condition == duelist.Due || a.LeastCost.IsZero() {
+	if a.Condition == duelist.Overdue || a.Condition == duelist.Due || a.Condition == duelist.Doubtful || a.LeastCost.IsZero() {
 		return ""
 	}
 	return Firm(in, firm, a.LeastCost.Before(a.Dates.Median))

@@ -113,10 +113,10 @@ func TestNothingIsClaimedOnADoubt(t *testing.T) {
 	} {
 		a := loading()
 		a.Energy = e
-		sure := say.Why(a, nil, digest.Neglect{}, registerIn(units.SI), now)
+		sure := say.Why(a, firm, digest.Neglect{}, registerIn(units.SI), now)
 		a.Condition = duelist.Doubtful
-		doubted := say.Why(a, nil, digest.Neglect{}, registerIn(units.SI), now)
-		for _, claim := range []string{"Dirt costs", "less air"} {
+		doubted := say.Why(a, firm, digest.Neglect{}, registerIn(units.SI), now)
+		for _, claim := range []string{"Dirt costs", "less air", "firm"} {
 			if strings.Contains(doubted, claim) {
 				t.Errorf("%q in\n%s", claim, doubted)
 			}
