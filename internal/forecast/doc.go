@@ -45,11 +45,11 @@
 // the whole life:
 //
 //	axis  method          MdAPE  |e|/L  CRPS  cover 80  width 80
-//	dust  this package      9.1    3.3  2.86        81      13.7
+//	dust  this package      8.9    3.3  2.85        81      13.8
 //	dust  fixed interval    9.0    3.2  3.26        77      15.8
 //	dust  exponential      47.4   14.2  90.6        65       115
 //	dust  straight line     653    241   373        15       440
-//	time  this package     14.4    5.3  4.71        80      21.4
+//	time  this package     14.0    5.2  4.68        80      21.4
 //	time  fixed interval   29.7    9.8  7.48        75      33.0
 //
 // Simulated fleets of four unnamed duties, lives fourfold apart, slow-starting
