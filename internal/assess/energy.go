@@ -68,6 +68,10 @@ func (w *work) energy() {
 	o.Energy.KWhPerDay, o.Energy.MoneyPerDay, o.Energy.KgPerDay = p.PerDay.KWh, p.PerDay.Money, p.PerDay.KgCO2e
 	o.Energy.KWhLife, o.Energy.MoneyLife, o.Energy.KgLife = p.SoFar.KWh, p.SoFar.Money, p.SoFar.KgCO2e
 	o.Energy.WaitWeek = p.Week.Money
+	if p.Claim == energy.Claimed {
+		perPa := duty.Energy(week / 7)
+		o.Energy.KWhPerPaDay, o.Energy.MoneyPerPaDay = perPa.KWh, perPa.Money
+	}
 	o.Energy.Note = p.Note
 	if p.Claim == energy.NotEnergy {
 		w.airLost()

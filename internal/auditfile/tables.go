@@ -109,7 +109,9 @@ func done(b digest.Board, reg *plant.Register, s digest.Since) Table {
 	for _, n := range s.Defects {
 		t.Rows = append(t.Rows, []any{in.Text("defect: %s", n.Note), reg.Name(n.Place), nil, nil, nil, nil})
 	}
-	spent := b.SpentSince(s.From)
+	month := digest.MonthBefore(b.Now)
+	since := month.In(loc).Format(time.DateOnly)
+	wasted, saved := b.SpentSince(month), b.SavedSince(month)
 	for _, f := range []struct {
 		what   string
 		figure any
@@ -119,9 +121,12 @@ func done(b digest.Board, reg *plant.Register, s digest.Since) Table {
 		{in.Text("dirt costs a day"), amount(b.PerDay), b.Site.Currency},
 		{in.Text("dirt costs a day"), round(b.KWhDay, 2), "kWh"},
 		{in.Text("dirt costs a day"), round(b.KgDay, 2), "kgCO2e"},
-		{in.Text("dirt cost since then, about"), amount(spent.Money), b.Site.Currency},
-		{in.Text("dirt cost since then, about"), round(spent.KWh, 1), "kWh"},
-		{in.Text("dirt cost since then, about"), round(spent.Kg, 1), "kgCO2e"},
+		{in.Text("wasted on dirt since %s, about", since), amount(wasted.Money), b.Site.Currency},
+		{in.Text("wasted on dirt since %s, about", since), round(wasted.KWh, 1), "kWh"},
+		{in.Text("wasted on dirt since %s, about", since), round(wasted.Kg, 1), "kgCO2e"},
+		{in.Text("saved by change-outs since %s, about", since), amount(saved.Money), b.Site.Currency},
+		{in.Text("saved by change-outs since %s, about", since), round(saved.KWh, 1), "kWh"},
+		{in.Text("saved by change-outs since %s, about", since), round(saved.Kg, 1), "kgCO2e"},
 		{in.Text("tariff a kWh"), round(b.Site.Tariff.PerKWh.InexactFloat64(), 4), b.Site.Currency},
 		{in.Text("carbon a kWh"), round(b.Site.Carbon.KgPerKWh, 4), "kgCO2e"},
 	} {

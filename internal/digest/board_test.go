@@ -180,6 +180,48 @@ func TestSpentSince(t *testing.T) {
 	}
 }
 
+// What a change-out saves is what the old filters would have used, less the new.
+func TestSavedSince(t *testing.T) {
+	t.Parallel()
+	now := time.Date(2026, 11, 23, 7, 0, 0, 0, time.UTC)
+	before := 200.0
+	life := func(days float64, alter func(*assess.Assessment)) assess.Assessment {
+		start := now.Add(-time.Duration(days * 24 * float64(time.Hour)))
+		a := assess.Assessment{Now: now, LifeStart: &start, CleanPa: 60, LastSwap: &assess.SwapSeen{At: start, BeforePa: &before},
+			Energy: assess.Energy{KWhPerPaDay: 0.1, MoneyPerPaDay: money("0.02"), KWhLife: 14, MoneyLife: money("2.80")}}
+		if alter != nil {
+			alter(&a)
+		}
+		return a
+	}
+	for _, tc := range []struct {
+		name       string
+		a          assess.Assessment
+		kwh        float64
+		cost       string
+		swaps, out int
+	}{
+		// 140 Pa over clean for 10 days at 0.1 kWh a pascal and day are 140 kWh; the new ones used 14.
+		{"ten days ago", life(10, nil), 126, "£25.20", 1, 0},
+		{"before that", life(60, nil), 0, "£0.00", 0, 0},
+		{"not read before it", life(10, func(a *assess.Assessment) { a.LastSwap.BeforePa = nil }), 0, "£0.00", 0, 1},
+		{"a fan of fixed speed", life(10, func(a *assess.Assessment) { a.Energy = assess.Energy{} }), 0, "£0.00", 0, 0},
+		{"no change-out on record", life(10, func(a *assess.Assessment) { a.LastSwap = nil }), 0, "£0.00", 0, 0},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			b := digest.Board{Site: hall(london), Now: now, Assessed: []assess.Assessment{tc.a}}
+			s := b.SavedSince(digest.MonthBefore(now))
+			if d := s.KWh - tc.kwh; d > 1e-9 || d < -1e-9 || s.Money.String() != tc.cost || s.Swaps != tc.swaps || s.LeftOut != tc.out {
+				t.Errorf("got %g kWh, %s of %d, %d left out", s.KWh, s.Money, s.Swaps, s.LeftOut)
+			}
+			if kg := s.Kg - tc.kwh*b.Site.Carbon.KgPerKWh; kg > 1e-9 || kg < -1e-9 {
+				t.Errorf("%g kg", s.Kg)
+			}
+		})
+	}
+}
+
 // In the evening nobody comes today any more, unless that is booked.
 func TestVisitsBeginWhenACrewCanCome(t *testing.T) {
 	t.Parallel()

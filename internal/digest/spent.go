@@ -8,6 +8,10 @@ import (
 	"clogwise/internal/units"
 )
 
+// MonthBefore is when the month began over which a digest tells what was wasted and
+// saved.
+func MonthBefore(now time.Time) time.Time { return now.AddDate(0, -1, 0) }
+
 // Spent is what the dirt in filters cost over some time.
 type Spent struct {
 	KWh     float64
@@ -40,6 +44,46 @@ func (b Board) SpentSince(from time.Time) Spent {
 		s.Money = sum
 		s.KWh += share * a.Energy.KWhLife
 		s.Kg += share * a.Energy.KgLife
+	}
+	return s
+}
+
+// Saved is what change-outs have saved over some time.
+type Saved struct {
+	Spent
+	Swaps int // that are counted
+}
+
+// SavedSince estimates what the change-outs since a time have saved until the
+// board's: the energy over clean that the filters before would have used, had they
+// stayed as they were last read, less what the new ones have used over clean. Filters
+// of a fan of fixed speed save none; change-outs before which nothing was read are
+// left out.
+func (b Board) SavedSince(from time.Time) Saved {
+	s := Saved{Spent: Spent{Money: units.Money{Currency: b.Site.Currency}}}
+	for _, a := range b.Assessed {
+		e := a.Energy
+		if a.LifeStart == nil || a.LastSwap == nil || !a.LifeStart.After(from) || !(e.KWhPerPaDay > 0) {
+			continue
+		}
+		if a.LastSwap.BeforePa == nil {
+			s.LeftOut++
+			continue
+		}
+		paDays := (*a.LastSwap.BeforePa - a.CleanPa) * a.Now.Sub(*a.LifeStart).Hours() / 24
+		kWh := e.KWhPerPaDay*paDays - e.KWhLife
+		sum, err := s.Money.Add(e.MoneyPerPaDay.Times(paDays))
+		if err == nil {
+			sum, err = sum.Add(e.MoneyLife.Times(-1))
+		}
+		if err != nil {
+			s.LeftOut++
+			continue
+		}
+		s.Money = sum
+		s.KWh += kWh
+		s.Kg += kWh * b.Site.Carbon.KgPerKWh
+		s.Swaps++
 	}
 	return s
 }

@@ -302,14 +302,17 @@ func (w weekly) energy() []string {
 	if w.b.OtherCurrency > 0 {
 		lines = append(lines, w.in.Count(w.b.OtherCurrency, "Left out: %d bank still priced in another currency.", "Left out: %d banks still priced in another currency."))
 	}
-	if !w.since.From.IsZero() {
-		if s := w.b.SpentSince(w.since.From); s.KWh > 0 {
-			line := w.in.Text("Since %s, about: %s", w.day(w.since.From), w.figures(s.Money, s.KWh, s.Kg))
-			if s.LeftOut > 0 {
-				line += w.in.Count(s.LeftOut, ", %d bank not counted", ", %d banks not counted")
-			}
-			lines = append(lines, line+".")
+	month := MonthBefore(w.b.Now)
+	wasted, saved := w.b.SpentSince(month), w.b.SavedSince(month)
+	if wasted.KWh > 0 {
+		line := w.in.Text("Since %s, about: %s wasted on dirt", w.day(month), w.figures(wasted.Money, wasted.KWh, wasted.Kg))
+		if wasted.LeftOut > 0 {
+			line += w.in.Count(wasted.LeftOut, ", %d bank not counted", ", %d banks not counted")
 		}
+		if saved.KWh > 0 {
+			line += w.in.Count(saved.Swaps, "; %[2]s saved by %[1]d change-out", "; %[2]s saved by %[1]d change-outs", w.figures(saved.Money, saved.KWh, saved.Kg))
+		}
+		lines = append(lines, line+".")
 	}
 	if len(lines) > 0 {
 		lines = append(lines, w.basis())
