@@ -97,6 +97,52 @@ func BenchmarkThroughput(b *testing.B) {
 	})
 }
 
+// BenchmarkConsume is the time to work off 5 000 banks that wait, with a handler
+// that does nothing, one at a time and many together.
+func BenchmarkConsume(b *testing.B) {
+	const banks = 5000
+	all := make([]queue.Notice, banks)
+	for i, bank := range names(banks) {
+		all[i] = queue.Notice{Bank: bank, UpTo: 1}
+	}
+	for _, most := range []int{1, 64} {
+		b.Run("most="+strconv.Itoa(most), func(b *testing.B) {
+			onEach(b, func(b *testing.B, q *queue.Queue) {
+				for b.Loop() {
+					b.StopTimer()
+					if err := q.Notify(b.Context(), all...); err != nil {
+						b.Fatal(err)
+					}
+					b.StartTimer()
+					workOff(b, q, most, banks)
+				}
+				b.ReportMetric(float64(banks*b.N)/b.Elapsed().Seconds(), "notices/s")
+			})
+		})
+	}
+}
+
+// workOff consumes until so many notices are done.
+func workOff(b *testing.B, q *queue.Queue, most, notices int) {
+	ctx, stop := context.WithCancel(b.Context())
+	defer stop()
+	var left atomic.Int64
+	left.Store(int64(notices))
+	c := queue.Consumer{Name: "bench", Workers: 2, Batch: 128} // as many as two full groups
+	err := q.ConsumeMany(ctx, c, most, func(_ context.Context, ns []queue.Notice) []error {
+		if left.Add(int64(-len(ns))) == 0 {
+			stop()
+		}
+		return nil
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	if d, err := q.Depth(b.Context()); err != nil || d != (queue.Depth{}) {
+		b.Fatalf("left over: %+v, %v", d, err)
+	}
+}
+
 // BenchmarkCollapse is the time of a notice for a bank that is queued already.
 func BenchmarkCollapse(b *testing.B) {
 	onEach(b, func(b *testing.B, q *queue.Queue) {

@@ -3,6 +3,7 @@ package queue
 import (
 	"context"
 	"errors"
+	"fmt"
 	"sync"
 	"time"
 
@@ -16,7 +17,18 @@ import (
 // panic counts as a failed try.
 type Handler func(context.Context, Notice) error
 
+// ManyHandler works notices of different banks together and returns an error
+// for each, in order; a nil slice means that all went well. What is said of
+// [Handler] holds, with two differences: a panic, or errors of another number
+// than the notices, counts as a failed try of each of them; and the context
+// ends with [ErrClaimed] only when all of them passed to other consumers. What
+// comes out of those that did is dropped, and the others go on.
+type ManyHandler func(ctx context.Context, ns []Notice) []error
+
 const (
+	// mostTogether bounds what [Queue.ConsumeMany] takes together: 16 calls.
+	mostTogether = 16 * notifyStep
+
 	outageMin = 100 * time.Millisecond // back-off while the server is away
 	outageMax = 2 * time.Second
 
@@ -39,23 +51,47 @@ const (
 // Handlers that ignore their context are waited for without limit.
 func (q *Queue) Consume(ctx context.Context, c Consumer, handle Handler) error {
 	if handle == nil {
-		return errors.New("queue: consume: no handler")
+		return errNoHandler
 	}
-	c, err := c.withDefaults()
+	return q.ConsumeMany(ctx, c, 1, func(ctx context.Context, ns []Notice) []error {
+		return []error{handle(ctx, ns[0])}
+	})
+}
+
+// ConsumeMany is [Queue.Consume] for a handler that works up to most notices
+// together, 1 ≤ most ≤ 4096. They are begun and finished together too, so that
+// many of them take few calls of the server. Nothing waits for others to come:
+// what one read of the stream brought is handed on as it is, the first most of
+// it to one worker, the next to another.
+//
+// A notice that failed before, or that another consumer was stopped with, is
+// worked alone: if it makes the handler panic, it takes no other along to be
+// parked.
+func (q *Queue) ConsumeMany(ctx context.Context, c Consumer, most int, handle ManyHandler) error {
+	if handle == nil {
+		return errNoHandler
+	}
+	if most < 1 || most > mostTogether {
+		return fmt.Errorf("queue: consume: %d notices together, want 1 to %d", most, mostTogether)
+	}
+	c, err := c.withDefaults(most)
 	if err != nil {
 		return err
 	}
-	s := &session{q: q, c: c, handle: handle, held: newHoldings(), jobs: make(chan entry)}
+	s := &session{q: q, c: c, most: most, handle: handle, held: newHoldings(), jobs: make(chan []entry)}
 	return s.run(ctx)
 }
+
+var errNoHandler = errors.New("queue: consume: no handler")
 
 // session is one run of Consume.
 type session struct {
 	q      *Queue
 	c      Consumer
-	handle Handler
+	most   int // entries worked together
+	handle ManyHandler
 	held   *holdings
-	jobs   chan entry
+	jobs   chan []entry // in groups
 
 	work   context.Context // of handlers; outlives Consume's by the grace
 	settle context.Context // of what is told to the server; a little longer
@@ -66,6 +102,8 @@ type entry struct {
 	id   string
 	bank string
 	upTo string // as of queueing; the hash may know a higher one
+
+	alone bool // not to be worked together with others
 }
 
 func (s *session) run(ctx context.Context) error {
@@ -119,16 +157,31 @@ func (s *session) feed(ctx context.Context) error {
 			s.c.Log.Info("queue: server is back", "failures", failures)
 			failures = 0
 		}
-		for i, e := range batch {
+		for len(batch) > 0 {
+			n := together(batch, s.most)
 			select {
-			case s.jobs <- e:
+			case s.jobs <- batch[:n:n]:
+				batch = batch[n:]
 			case <-ctx.Done():
-				s.giveBack(batch[i:])
+				s.giveBack(batch)
 				return nil
 			}
 		}
 	}
 	return nil
+}
+
+// together is how many of the first entries of a batch, which is not empty,
+// make a group.
+func together(batch []entry, most int) int {
+	if batch[0].alone {
+		return 1
+	}
+	n := 1
+	for n < min(most, len(batch)) && !batch[n].alone {
+		n++
+	}
+	return n
 }
 
 // outage logs the first failure of a row, and then ever more seldom.

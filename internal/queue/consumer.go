@@ -28,14 +28,15 @@ type Consumer struct {
 	// moment. Default: host, process id and a random part.
 	Name string
 
-	// Workers is how many notices are handled at a time, each of another
-	// bank. With one worker, notices are handled in the order in which their
+	// Workers is how many notices, or groups of them, are handled at a time,
+	// each of another bank. With one worker, notices are handled in the order in which their
 	// banks were queued. Default: the number of processors.
 	Workers int
 
 	// Batch is how many notices are taken from the server in one go. Those
 	// that wait for a worker wait here and not with a consumer that is free,
-	// so keep it small where handlers are slow. Default: 16.
+	// so keep it small where handlers are slow. Default: 16, and enough to
+	// give every worker a full group.
 	Batch int
 
 	// ClaimAfter is how long a consumer may give no sign of life before others
@@ -60,8 +61,9 @@ type Consumer struct {
 	Log *slog.Logger
 }
 
-// withDefaults fills in what was left out and refuses what cannot be meant.
-func (c Consumer) withDefaults() (Consumer, error) {
+// withDefaults fills in what was left out, for a handler of up to most notices
+// together, and refuses what cannot be meant.
+func (c Consumer) withDefaults(most int) (Consumer, error) {
 	for _, f := range []struct {
 		name  string
 		value int64
@@ -75,7 +77,12 @@ func (c Consumer) withDefaults() (Consumer, error) {
 	}
 	c.Name = cmp.Or(c.Name, uniqueName())
 	c.Workers = cmp.Or(c.Workers, runtime.GOMAXPROCS(0))
-	c.Batch = cmp.Or(c.Batch, 16)
+	if c.Batch == 0 {
+		c.Batch = 16
+		if most > 1 {
+			c.Batch = max(c.Batch, most*c.Workers)
+		}
+	}
 	c.ClaimAfter = cmp.Or(c.ClaimAfter, 10*time.Second)
 	c.MaxTries = cmp.Or(c.MaxTries, 5)
 	c.RetryMin = cmp.Or(c.RetryMin, time.Second)

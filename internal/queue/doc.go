@@ -19,7 +19,8 @@
 // that work ends, so that one bank is worked by one consumer at a time and no
 // notice is lost. Delivery is at least once: a consumer that stalls longer
 // than [Consumer.ClaimAfter] loses its notices to another, so handlers must be
-// idempotent.
+// idempotent. [Queue.ConsumeMany] works notices of several banks together, which
+// saves calls of the server; each still ends by itself.
 //
 // # Keys
 //

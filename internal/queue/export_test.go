@@ -34,7 +34,7 @@ const Group = group
 // as a process does that is killed right after.
 func (q *Queue) Snatch(ctx context.Context, consumer string) (bank string, err error) {
 	s := &session{q: q, held: newHoldings(), settle: ctx}
-	if s.c, err = (Consumer{Name: consumer, Batch: 1}).withDefaults(); err != nil {
+	if s.c, err = (Consumer{Name: consumer, Batch: 1}).withDefaults(1); err != nil {
 		return "", err
 	}
 	f := feeder{session: s, kept: time.Now()}
@@ -44,7 +44,7 @@ func (q *Queue) Snatch(ctx context.Context, consumer string) (bank string, err e
 			return "", err
 		}
 		if len(batch) == 1 {
-			_, _ = s.begin(batch[0])
+			s.begin(batch)
 			return batch[0].bank, nil
 		}
 	}

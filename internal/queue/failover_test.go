@@ -55,19 +55,21 @@ func failOver(t *testing.T, url string, kill func()) {
 	half := make(chan struct{})
 	var once sync.Once
 	consuming, stop := context.WithCancel(ctx)
-	ended := make(chan error, 1)
-	go func() {
-		ended <- q.Consume(consuming, queue.Consumer{Name: "w", Workers: 2, Log: slog.New(slog.DiscardHandler), ClaimAfter: time.Second, MaxTries: 100},
-			func(_ context.Context, n queue.Notice) error {
-				mu.Lock()
-				defer mu.Unlock()
-				done[n.Bank] = max(done[n.Bank], n.UpTo)
-				if len(done) == banksHurt/2 {
-					once.Do(func() { close(half) })
-				}
-				return nil
-			})
-	}()
+	ended := make(chan error, 2)
+	handle := func(_ context.Context, n queue.Notice) error {
+		mu.Lock()
+		defer mu.Unlock()
+		done[n.Bank] = max(done[n.Bank], n.UpTo)
+		if len(done) == banksHurt/2 {
+			once.Do(func() { close(half) })
+		}
+		return nil
+	}
+	c := queue.Consumer{Name: "w", Workers: 1, Log: slog.New(slog.DiscardHandler), ClaimAfter: time.Second, MaxTries: 100}
+	go func() { ended <- q.Consume(consuming, c, handle) }()
+	many := c
+	many.Name = "many"
+	go func() { ended <- q.ConsumeMany(consuming, many, 8, each(handle)) }()
 
 	lost := 0
 	for i := range banksHurt {
@@ -112,8 +114,10 @@ func failOver(t *testing.T, url string, kill func()) {
 		t.Errorf("leadership after the failover: %v", err)
 	}
 	stop()
-	if err := <-ended; err != nil && !errors.Is(err, context.Canceled) {
-		t.Error(err)
+	for range cap(ended) {
+		if err := <-ended; err != nil && !errors.Is(err, context.Canceled) {
+			t.Error(err)
+		}
 	}
 }
 

@@ -3,6 +3,7 @@ package queue_test
 import (
 	"context"
 	"fmt"
+	"slices"
 	"sync/atomic"
 	"testing"
 
@@ -57,6 +58,42 @@ func TestServerRestart(t *testing.T) {
 	}
 }
 
+// TestServerRestartTogether kills the server while a group is worked, and ends
+// the work while nobody can be told.
+func TestServerRestartTogether(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name    string
+		persist bool
+	}{
+		{"with persistence nothing is lost", true},
+		{"without persistence it carries on", false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			server := redistest.Start(t, redistest.Options{Persist: c.persist})
+			b := openReal(t, server)
+			b.notify(trio...)
+			m := newMany()
+			b.consumeMany(b.Queue, quick("many"), 8, m.handle)
+			first := b.wantGroup(m, trio...)
+			server.Kill()
+			first.answer <- nil
+			server.Restart()
+			b.until("the server to take notices", func() bool {
+				return b.Notify(b.ctx, queue.Notice{Bank: bankD, UpTo: 9}) == nil
+			})
+			for seen := false; !seen; { // a claim after the outage may repeat the others
+				again := b.nextGroup(m)
+				seen = slices.Contains(again.ns, queue.Notice{Bank: bankD, UpTo: 9})
+				again.answer <- nil
+			}
+			go m.letAll(b.ctx)
+			b.untilCounts(counts{})
+		})
+	}
+}
+
 // TestKillsUnderLoad kills the server again and again while notices come in and
 // two consumers work them, and repeats notices that were not taken, as the
 // sweep does. Every bank must be worked up to its last N.
@@ -78,11 +115,11 @@ func TestKillsUnderLoad(t *testing.T) {
 		}
 		return nil
 	}
-	for _, name := range []string{"one", "two"} {
-		c := quick(name)
-		c.Workers = 2
-		b.consume(b.twin(), c, handle)
-	}
+	c := quick("one")
+	c.Workers = 2
+	b.consume(b.twin(), c, handle)
+	c.Name = "many"
+	b.consumeMany(b.twin(), c, 8, each(handle))
 	var last [banks]int64
 	n := int64(0)
 	load := func() {

@@ -53,7 +53,7 @@ func (f *feeder) take(ctx context.Context) ([]entry, error) {
 	if err != nil || len(streams) == 0 {
 		return nil, err
 	}
-	return f.hold(ctx, streams[0].Messages), nil
+	return f.hold(ctx, streams[0].Messages, false), nil
 }
 
 // keep puts rested banks on the stream and claims stalled entries.
@@ -80,16 +80,17 @@ func (f *feeder) keep(ctx context.Context) ([]entry, error) {
 	if len(messages) > 0 {
 		f.c.Log.Info("queue: claimed stalled notices", "count", len(messages))
 	}
-	return f.hold(ctx, messages), nil
+	return f.hold(ctx, messages, true), nil
 }
 
 // hold notes the entries as this consumer's, so that they are kept from being
 // claimed. One that it holds already, claimed from itself after an outage, is
-// left out: it is being worked.
-func (f *feeder) hold(ctx context.Context, messages []redis.XMessage) []entry {
+// left out: it is being worked. Those claimed are worked alone, since one of
+// them may have killed its worker.
+func (f *feeder) hold(ctx context.Context, messages []redis.XMessage, claimed bool) []entry {
 	batch := make([]entry, 0, len(messages))
 	for _, m := range messages {
-		e := entry{id: m.ID}
+		e := entry{id: m.ID, alone: claimed || m.Values["alone"] != nil}
 		e.bank, _ = m.Values["bank"].(string)
 		e.upTo, _ = m.Values["upto"].(string)
 		if e.bank == "" || e.upTo == "" {

@@ -3,22 +3,34 @@ package queue
 import (
 	"context"
 	"errors"
+	"slices"
 	"sync"
 	"time"
 
 	"github.com/redis/go-redis/v9"
 )
 
-// holdings are the entries handed to a session and not finished, with the
-// cancel function of the handler where one runs.
+// holdings are the entries handed to a session and not finished.
 type holdings struct {
 	mu     sync.Mutex
-	byID   map[string]context.CancelCauseFunc
+	byID   map[string]*holding
 	closed chan struct{}
 }
 
+// holding is one entry that is held.
+type holding struct {
+	run  *handling // nil while no handler runs
+	lost bool      // passed to another consumer while it did
+}
+
+// handling is one call of the handler.
+type handling struct {
+	left   int // of its entries, not lost
+	cancel context.CancelCauseFunc
+}
+
 func newHoldings() *holdings {
-	return &holdings{byID: map[string]context.CancelCauseFunc{}, closed: make(chan struct{})}
+	return &holdings{byID: map[string]*holding{}, closed: make(chan struct{})}
 }
 
 // add reports false if the entry is held already.
@@ -28,20 +40,33 @@ func (h *holdings) add(id string) bool {
 	if _, held := h.byID[id]; held {
 		return false
 	}
-	h.byID[id] = nil
+	h.byID[id] = &holding{}
 	return true
 }
 
-func (h *holdings) watch(id string, cancel context.CancelCauseFunc) {
+// watch notes that one call of the handler works the tries, and how to end it.
+func (h *holdings) watch(tries []try, cancel context.CancelCauseFunc) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.byID[id] = cancel
+	run := &handling{left: len(tries), cancel: cancel}
+	for _, t := range tries {
+		h.byID[t.id] = &holding{run: run}
+	}
 }
 
 func (h *holdings) remove(id string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	delete(h.byID, id)
+}
+
+// isLost tells whether the entry passed to another consumer while its handler
+// ran.
+func (h *holdings) isLost(id string) bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	e := h.byID[id]
+	return e != nil && e.lost
 }
 
 func (h *holdings) ids() []any {
@@ -54,13 +79,21 @@ func (h *holdings) ids() []any {
 	return ids
 }
 
-// lose tells the entry's handler, if one runs, that it works for nothing.
-func (h *holdings) lose(id string) {
+// lose notes that the entry passed to another consumer and tells its handler,
+// if one runs, once it works for nothing. It returns how many entries that
+// handler goes on for, and whether this was news.
+func (h *holdings) lose(id string) (left int, news bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if cancel := h.byID[id]; cancel != nil {
-		cancel(ErrClaimed)
+	e := h.byID[id]
+	if e == nil || e.run == nil || e.lost {
+		return 0, false
 	}
+	e.lost = true
+	if e.run.left--; e.run.left == 0 {
+		e.run.cancel(ErrClaimed)
+	}
+	return e.run.left, true
 }
 
 func (h *holdings) close() { close(h.closed) }
@@ -77,19 +110,19 @@ func (s *session) beat(gone func()) {
 			return
 		case <-tick.C:
 		}
-		ids := s.held.ids()
-		if len(ids) == 0 {
-			continue
-		}
-		lost, err := s.q.run(s.settle, beatScript, append([]any{s.c.Name}, ids...)...).StringSlice()
-		if errors.Is(err, redis.ErrClosed) {
-			gone()
-			return
-		}
-		// Another error is an outage, which the feeder reports. Signs resume
-		// when it is over.
-		for _, id := range lost {
-			s.held.lose(id)
+		for ids := range slices.Chunk(s.held.ids(), notifyStep) {
+			lost, err := s.q.run(s.settle, beatScript, append([]any{s.c.Name}, ids...)...).StringSlice()
+			if errors.Is(err, redis.ErrClosed) {
+				gone()
+				return
+			}
+			// Another error is an outage, which the feeder reports. Signs resume
+			// when it is over.
+			for _, id := range lost {
+				if left, news := s.held.lose(id); news && left > 0 {
+					s.c.Log.Debug("queue: one of several notices passed to another consumer", "entry", id, "left", left)
+				}
+			}
 		}
 	}
 }

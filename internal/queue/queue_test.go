@@ -65,13 +65,24 @@ func quick(name string) queue.Consumer {
 // the end of the test does so too.
 func (b *bundle) consume(q *queue.Queue, c queue.Consumer, h queue.Handler) (stop func()) {
 	b.t.Helper()
+	return b.run(c.Name, func(ctx context.Context) error { return q.Consume(ctx, c, h) })
+}
+
+// consumeMany is consume for a handler of several notices.
+func (b *bundle) consumeMany(q *queue.Queue, c queue.Consumer, most int, h queue.ManyHandler) (stop func()) {
+	b.t.Helper()
+	return b.run(c.Name, func(ctx context.Context) error { return q.ConsumeMany(ctx, c, most, h) })
+}
+
+func (b *bundle) run(name string, consume func(context.Context) error) (stop func()) {
+	b.t.Helper()
 	ctx, cancel := context.WithCancel(b.ctx)
 	done := make(chan error, 1)
-	go func() { done <- q.Consume(ctx, c, h) }()
+	go func() { done <- consume(ctx) }()
 	stop = sync.OnceFunc(func() {
 		cancel()
 		if err := <-done; err != nil {
-			b.t.Errorf("Consume(%s) = %v, want nil after a stop", c.Name, err)
+			b.t.Errorf("consumer %s ended with %v, want nil after a stop", name, err)
 		}
 	})
 	b.t.Cleanup(stop)
@@ -207,6 +218,17 @@ var conformance = []struct {
 	{"entry that is no notice", testForeignEntry},
 	{"close ends consumers", testClose},
 	{"depth and age", testDepth},
+	{"many: a group is worked together", testTogether},
+	{"many: one fails and the others are done", testTogetherOneFails},
+	{"many: notice during work is not lost", testTogetherDuringWork},
+	{"many: panic", testTogetherPanic},
+	{"many: wrong number of errors", testTogetherWrongNumber},
+	{"many: killer is alone on its next try", testTogetherKiller},
+	{"many: claim of one of a group", testTogetherClaim},
+	{"many: stop gives back and finishes", testTogetherStop},
+	{"many: stop without grace releases", testTogetherStopNoGrace},
+	{"many: flush in mid-group", testTogetherFlush},
+	{"many: more than one script call", testTogetherCalls},
 	{"leadership moves", testLeadershipMoves},
 	{"old leader is fenced off", testFencing},
 	{"leader is told when it lost", testLeadLost},
@@ -217,6 +239,7 @@ var conformance = []struct {
 	{"question expires", testQuestionExpires},
 	{"wake", testWake},
 	{"bad arguments", testBadArguments},
+	{"many: bad arguments", testTogetherArguments},
 }
 
 func TestEmbedded(t *testing.T) {
@@ -260,6 +283,10 @@ func TestCluster(t *testing.T) {
 		{"claim from a killed consumer", testClaim},
 		{"park, retry, drop", testPark},
 		{"stop gives back and finishes", testStop},
+		{"many: one fails and the others are done", testTogetherOneFails},
+		{"many: notice during work is not lost", testTogetherDuringWork},
+		{"many: killer is alone on its next try", testTogetherKiller},
+		{"many: more than one script call", testTogetherCalls},
 		{"depth and age", testDepth},
 		{"leadership moves", testLeadershipMoves},
 		{"once", testOnce},

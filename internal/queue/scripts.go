@@ -18,9 +18,16 @@ local function now_ms()
   return tonumber(t[1]) * 1000 + math.floor(tonumber(t[2]) / 1000)
 end
 
--- enqueue puts the bank on the stream and remembers where.
-local function enqueue(bank)
-  local id = redis.call('XADD', stream, '*', 'bank', bank, 'upto', redis.call('HGET', upto, bank) or '0')
+-- enqueue puts the bank on the stream and remembers where; alone if it is not
+-- to be worked together with others.
+local function enqueue(bank, alone)
+  local n = redis.call('HGET', upto, bank) or '0'
+  local id
+  if alone then
+    id = redis.call('XADD', stream, '*', 'bank', bank, 'upto', n, 'alone', '1')
+  else
+    id = redis.call('XADD', stream, '*', 'bank', bank, 'upto', n)
+  end
   redis.call('HSET', place, bank, id)
   return id
 end
@@ -92,59 +99,77 @@ for i = 2, #ARGV, 2 do
   if not (rec and tonumber(n) <= tonumber(cjson.decode(rec).upto)) then
     mark(bank, n)
     if not there then
-      enqueue(bank)
+      enqueue(bank, rec)
       queued = queued + 1
     end
   end
 end
 return queued`)
 
-// begin starts a try.
+// begin starts a try of each entry.
 //
-//	ARGV[2…6]  consumer, entry id, bank, N as in the entry, most tries
-//	result     {'go', N, marks, tries} to work it;
-//	           {'gone'} when the entry is another's by now or obsolete;
-//	           {'parked'} when its tries are used up
+//	ARGV[2, 3]  consumer, most tries
+//	ARGV[4…]    entry id, bank, N as in the entry, entry id, …
+//	result      four texts for each entry:
+//	            'go', N, marks, tries to work it;
+//	            'gone', '', '', '' when it is another's by now or obsolete;
+//	            'parked', '', '', '' when its tries are used up
 //
 // Tries are counted here and not on failure, so that a notice that kills its
 // worker is parked as well.
 var beginScript = noticeScript(`
-local consumer, id, bank, n, most = ARGV[2], ARGV[3], ARGV[4], ARGV[5], tonumber(ARGV[6])
-if not owns(consumer, id) then return {'gone'} end
-local at = redis.call('HGET', place, bank)
-if at and at ~= id and noticed(bank) then
-  settle(id)
-  return {'gone'}
-end
-redis.call('HSET', place, bank, id)
-redis.call('HSETNX', upto, bank, n)
-if tonumber(redis.call('HGET', tries, bank) or '0') >= most then
-  park(bank, id, 'the worker stopped each time while working on it')
-  return {'parked'}
-end
-local try = redis.call('HINCRBY', tries, bank, 1)
-return {'go', redis.call('HGET', upto, bank), redis.call('HGET', marks, bank) or '0', tostring(try)}`)
+local consumer, most = ARGV[2], tonumber(ARGV[3])
 
-// done ends a try that succeeded.
+local function begin(id, bank, n)
+  if not owns(consumer, id) then return 'gone', '', '', '' end
+  local at = redis.call('HGET', place, bank)
+  if at and at ~= id and noticed(bank) then
+    settle(id)
+    return 'gone', '', '', ''
+  end
+  redis.call('HSET', place, bank, id)
+  redis.call('HSETNX', upto, bank, n)
+  if tonumber(redis.call('HGET', tries, bank) or '0') >= most then
+    park(bank, id, 'the worker stopped each time while working on it')
+    return 'parked', '', '', ''
+  end
+  local try = redis.call('HINCRBY', tries, bank, 1)
+  return 'go', redis.call('HGET', upto, bank), redis.call('HGET', marks, bank) or '0', tostring(try)
+end
+
+local out = {}
+for i = 4, #ARGV, 3 do
+  local k = #out
+  out[k + 1], out[k + 2], out[k + 3], out[k + 4] = begin(ARGV[i], ARGV[i + 1], ARGV[i + 2])
+end
+return out`)
+
+// done ends tries that succeeded.
 //
-//	ARGV[2…4]  entry id, bank, marks as begin told them
-//	result     1 finished, 2 queued again because a notice came meanwhile,
-//	           0 nothing to do: the entry was lost or finished by another
+//	ARGV[2…]  entry id, bank, marks as begin told them, entry id, …
+//	result    for each, 1 finished, 2 queued again because a notice came
+//	          meanwhile, 0 nothing to do: the entry was lost or finished by
+//	          another
 //
 // An entry that is not the bank's is left alone: after a flush within the same
 // millisecond its id may be that of another bank's.
 var doneScript = noticeScript(`
-local id, bank, seen = ARGV[2], ARGV[3], ARGV[4]
-if redis.call('HGET', place, bank) ~= id then return 0 end
-settle(id)
-redis.call('HDEL', parked, bank)
-redis.call('HDEL', tries, bank)
-if (redis.call('HGET', marks, bank) or '0') ~= seen then
-  enqueue(bank)
-  return 2
+local function done(id, bank, seen)
+  if redis.call('HGET', place, bank) ~= id then return 0 end
+  settle(id)
+  redis.call('HDEL', parked, bank)
+  redis.call('HDEL', tries, bank)
+  if (redis.call('HGET', marks, bank) or '0') ~= seen then
+    enqueue(bank)
+    return 2
+  end
+  forget(bank)
+  return 1
 end
-forget(bank)
-return 1`)
+
+local out = {}
+for i = 2, #ARGV, 3 do out[#out + 1] = done(ARGV[i], ARGV[i + 1], ARGV[i + 2]) end
+return out`)
 
 // fail ends a try that failed.
 //
@@ -173,7 +198,7 @@ settle(id)
 local at = redis.call('HGET', place, bank)
 if at and at ~= id then return 0 end
 if begun == '1' then redis.call('HINCRBY', tries, bank, -1) end
-enqueue(bank)
+enqueue(bank, tonumber(redis.call('HGET', tries, bank) or '0') > 0)
 return 1`)
 
 // promote puts banks whose rest is over back on the stream.
@@ -184,7 +209,7 @@ var promoteScript = noticeScript(`
 local due = redis.call('ZRANGEBYSCORE', later, '-inf', string.format('%.0f', now_ms()), 'LIMIT', 0, ARGV[2])
 for _, bank in ipairs(due) do
   redis.call('ZREM', later, bank)
-  if redis.call('HGET', place, bank) == 'later' then enqueue(bank) end
+  if redis.call('HGET', place, bank) == 'later' then enqueue(bank, true) end
 end
 return #due`)
 
@@ -225,7 +250,7 @@ if not rec then return 0 end
 redis.call('HDEL', parked, bank)
 redis.call('HDEL', tries, bank)
 mark(bank, cjson.decode(rec).upto)
-if not noticed(bank) then enqueue(bank) end
+if not noticed(bank) then enqueue(bank, true) end
 return 1`)
 
 // depth counts.

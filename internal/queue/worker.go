@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime/debug"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -15,11 +16,10 @@ import (
 // notice.
 const maxError = 2000
 
-// worker works entries until there are no more.
+// worker works groups of entries until there are no more.
 func (s *session) worker() {
-	for e := range s.jobs {
-		s.attend(e)
-		s.held.remove(e.id)
+	for entries := range s.jobs {
+		s.attend(entries)
 	}
 }
 
@@ -31,66 +31,110 @@ type try struct {
 	number int    // 1 for the first
 }
 
-// attend begins a try, runs the handler and tells the server how it ended.
-func (s *session) attend(e entry) {
-	t, ok := s.begin(e)
-	if !ok {
+// attend begins a try of each entry, runs the handler and tells the server how
+// they ended.
+func (s *session) attend(entries []entry) {
+	tries := s.begin(entries)
+	s.letGo(entries, tries)
+	if len(tries) == 0 {
 		return
 	}
 	ctx, cancel := context.WithCancelCause(s.work)
 	defer cancel(nil)
-	s.held.watch(e.id, cancel)
-	err := s.guard(ctx, t.notice)
-	switch {
-	case err == nil:
-		s.done(t)
-	case errors.Is(context.Cause(ctx), ErrClaimed):
-		s.c.Log.Warn("queue: notice passed to another consumer", "bank", e.bank, "error", err)
-	case s.work.Err() != nil:
-		s.release(e, true)
-	default:
-		s.fail(t, err)
+	s.held.watch(tries, cancel)
+	errs := s.guard(ctx, tries)
+	over := s.work.Err() != nil
+	s.done(tries, errs)
+	for i, t := range tries {
+		switch err := errs[i]; {
+		case err == nil:
+		case s.held.isLost(t.id):
+			s.c.Log.Warn("queue: notice passed to another consumer", "bank", t.bank, "error", err)
+		case over:
+			s.release(t.entry, true)
+		default:
+			s.fail(t, err)
+		}
+		s.held.remove(t.id)
 	}
 }
 
-// guard runs the handler and turns a panic into an error.
-func (s *session) guard(ctx context.Context, n Notice) (err error) {
+// letGo gives up those of the entries that were not begun. The tries are in
+// their order.
+func (s *session) letGo(entries []entry, tries []try) {
+	for _, e := range entries {
+		if len(tries) > 0 && tries[0].id == e.id {
+			tries = tries[1:]
+			continue
+		}
+		s.held.remove(e.id)
+	}
+}
+
+// guard runs the handler and returns an error or nil for each of the tries. It
+// turns a panic into errors.
+func (s *session) guard(ctx context.Context, tries []try) (errs []error) {
+	ns := make([]Notice, len(tries))
+	for i, t := range tries {
+		ns[i] = t.notice
+	}
 	defer func() {
 		if p := recover(); p != nil {
-			s.c.Log.Error("queue: handler panicked", "bank", n.Bank, "panic", p, "stack", string(debug.Stack()))
-			err = fmt.Errorf("panic: %v", p)
+			s.c.Log.Error("queue: handler panicked", "bank", tries[0].bank, "together", len(tries), "panic", p, "stack", string(debug.Stack()))
+			errs = slices.Repeat([]error{fmt.Errorf("panic: %v", p)}, len(tries))
 		}
 	}()
-	return s.handle(ctx, n)
-}
-
-// begin starts a try; false when there is nothing to do.
-func (s *session) begin(e entry) (try, bool) {
-	r, err := s.tell(beginScript, s.c.Name, e.id, e.bank, e.upTo, s.c.MaxTries)
-	if err != nil {
-		return try{}, false // the entry stays handed to this consumer and is claimed later
-	}
-	t, state, err := parseBegin(e, r)
+	errs = s.handle(ctx, ns)
 	switch {
-	case err != nil:
-		s.c.Log.Error("queue: try not begun", "bank", e.bank, "error", err)
-	case state == "parked":
-		s.c.Log.Error("queue: notice parked: workers stopped while working on it", "bank", e.bank)
+	case errs == nil:
+		return make([]error, len(tries))
+	case len(errs) != len(tries):
+		err := fmt.Errorf("the handler returned %d errors for %d notices", len(errs), len(tries))
+		return slices.Repeat([]error{err}, len(tries))
 	}
-	return t, err == nil && state == "go"
+	return errs
 }
 
-// parseBegin reads the answer of beginScript.
-func parseBegin(e entry, r *redis.Cmd) (t try, state string, err error) {
-	answer, err := r.StringSlice()
-	if err != nil {
-		return try{}, "", err
+// begin starts a try of each entry and returns those that are to be worked.
+func (s *session) begin(entries []entry) []try {
+	var tries []try
+	for step := range slices.Chunk(entries, notifyStep) {
+		args := make([]any, 0, 2+3*len(step))
+		args = append(args, s.c.Name, s.c.MaxTries)
+		for _, e := range step {
+			args = append(args, e.id, e.bank, e.upTo)
+		}
+		r, err := s.tell(beginScript, args...)
+		if err != nil {
+			break // the entries stay handed to this consumer and are claimed later
+		}
+		answer, err := r.StringSlice()
+		if err == nil && len(answer) != 4*len(step) {
+			err = fmt.Errorf("%d texts for %d entries are not understood", len(answer), len(step))
+		}
+		if err != nil {
+			s.c.Log.Error("queue: tries not begun", "bank", step[0].bank, "together", len(step), "error", err)
+			continue
+		}
+		for i, e := range step {
+			t, state, err := parseBegin(e, answer[4*i:4*i+4])
+			switch {
+			case err != nil:
+				s.c.Log.Error("queue: try not begun", "bank", e.bank, "error", err)
+			case state == "parked":
+				s.c.Log.Error("queue: notice parked: workers stopped while working on it", "bank", e.bank)
+			case state == "go":
+				tries = append(tries, t)
+			}
+		}
 	}
-	if len(answer) > 0 && answer[0] != "go" {
+	return tries
+}
+
+// parseBegin reads the four texts that beginScript answers for an entry.
+func parseBegin(e entry, answer []string) (t try, state string, err error) {
+	if answer[0] != "go" {
 		return try{}, answer[0], nil
-	}
-	if len(answer) != 4 {
-		return try{}, "", fmt.Errorf("answer %q is not understood", answer)
 	}
 	t = try{entry: e, notice: Notice{Bank: e.bank}, marks: answer[2]}
 	if t.notice.UpTo, err = strconv.ParseInt(answer[1], 10, 64); err != nil {
@@ -100,9 +144,18 @@ func parseBegin(e entry, r *redis.Cmd) (t try, state string, err error) {
 	return t, "go", err
 }
 
-func (s *session) done(t try) {
-	// On failure the entry stays handed to this consumer and is claimed later.
-	_, _ = s.tell(doneScript, t.id, t.bank, t.marks)
+// done ends those of the tries that have no error.
+func (s *session) done(tries []try, errs []error) {
+	args := make([]any, 0, 3*len(tries))
+	for i, t := range tries {
+		if errs[i] == nil {
+			args = append(args, t.id, t.bank, t.marks)
+		}
+	}
+	for step := range slices.Chunk(args, 3*notifyStep) {
+		// On failure the entries stay handed to this consumer and are claimed later.
+		_, _ = s.tell(doneScript, step...)
+	}
 }
 
 func (s *session) fail(t try, cause error) {
