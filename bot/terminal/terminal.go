@@ -36,6 +36,9 @@ type Channel struct {
 	Channel string // the channel typed into
 	Files   string // folder for attachments; their paths are printed
 	Now     func() time.Time
+	// Session tells this run's messages from those of another that was told the same
+	// time: with a standing clock they would be taken for resent ones.
+	Session string
 
 	// Tongue is the language of a channel; nil: English.
 	Tongue func(ctx context.Context, channel string) locale.Locale
@@ -243,7 +246,7 @@ func (c *Channel) message(text string) channel.Message {
 	c.stamp = now
 	return channel.Message{
 		Platform: Platform, Team: "local", Channel: c.Channel, User: c.As, UserName: c.As,
-		ID: strconv.FormatInt(now.UnixMicro(), 10), Text: text, At: c.Now(),
+		ID: strconv.FormatInt(now.UnixMicro(), 10) + c.Session, Text: text, At: c.Now(),
 	}
 }
 

@@ -286,6 +286,28 @@ func TestReadErrorIsReturned(t *testing.T) {
 	}
 }
 
+// Two talks that were told the same time, as in a trial that is run again, do not
+// take each other's messages for resent ones.
+func TestSessionsAtTheSameTimeDiffer(t *testing.T) {
+	t.Parallel()
+	at := time.Date(2026, 11, 25, 10, 0, 0, 0, time.UTC)
+	ids := map[string]bool{}
+	for _, session := range []string{"-a", "-b"} {
+		c := &terminal.Channel{In: strings.NewReader("one\ntwo\n"), Out: io.Discard, Now: func() time.Time { return at }, Session: session, Wait: time.Second}
+		e := &echo{term: c}
+		if err := c.Run(t.Context(), e); err != nil {
+			t.Fatal(err)
+		}
+		e.out.Wait()
+		for _, m := range e.heard {
+			ids[m.ID] = true
+		}
+	}
+	if len(ids) != 4 {
+		t.Errorf("%d ids for four messages: %v", len(ids), ids)
+	}
+}
+
 type failing struct{ err error }
 
 func (f failing) Read([]byte) (int, error) { return 0, f.err }

@@ -6,6 +6,7 @@ import (
 	"io"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"time"
 
 	"clogwise/bot"
@@ -35,6 +36,7 @@ func (a *App) Talk(ctx context.Context, t Talk, more ...Service) error {
 	term := &terminal.Channel{
 		In: t.In, Out: t.Out, JSON: t.JSON, Prompt: t.Prompt, As: t.As, Channel: t.Channel, Channels: t.Channels,
 		Files: filepath.Join(a.Cfg.Data, "pictures"), Now: a.Now, Wait: replyWait,
+		Session: "-" + strconv.FormatInt(time.Now().UnixNano(), 36),
 		Replied: func(ctx context.Context, m channel.Message) (bool, error) {
 			_, err := a.Store.Post(ctx, bot.ReplyKey(m))
 			if errors.Is(err, ledger.ErrNotFound) {
