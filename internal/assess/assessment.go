@@ -136,12 +136,12 @@ type Energy struct {
 	KWhLife     float64     `json:"kwh_life"`
 	MoneyLife   units.Money `json:"money_life"`
 	KgLife      float64     `json:"kgco2e_life"`
-	// KWhPerPaDay and MoneyPerPaDay are what a pascal more takes on a day of usual
-	// hours, where the fan holds its airflow.
-	KWhPerPaDay   float64     `json:"kwh_per_pa_day,omitempty"`
-	MoneyPerPaDay units.Money `json:"money_per_pa_day,omitzero"`
-	WaitWeek      units.Money `json:"wait_week"` // extra cost of waiting seven days more
-	AirLostPct    float64     `json:"air_lost_pct,omitempty"`
+	// KWhPerPaDay is what a pascal more takes on a day of usual hours, where the fan
+	// holds its airflow; MoneyPerKPaDay what a thousand cost, so that little is rounded.
+	KWhPerPaDay    float64     `json:"kwh_per_pa_day,omitempty"`
+	MoneyPerKPaDay units.Money `json:"money_per_kpa_day,omitzero"`
+	WaitWeek       units.Money `json:"wait_week"` // extra cost of waiting seven days more
+	AirLostPct     float64     `json:"air_lost_pct,omitempty"`
 	// FanChangeW is by how much the power of a speed-held fan differs from that with
 	// clean filters, where its curve is known.
 	FanChangeW float64     `json:"fan_change_w,omitempty"`

@@ -69,8 +69,8 @@ func (w *work) energy() {
 	o.Energy.KWhLife, o.Energy.MoneyLife, o.Energy.KgLife = p.SoFar.KWh, p.SoFar.Money, p.SoFar.KgCO2e
 	o.Energy.WaitWeek = p.Week.Money
 	if p.Claim == energy.Claimed {
-		perPa := duty.Energy(week / 7)
-		o.Energy.KWhPerPaDay, o.Energy.MoneyPerPaDay = perPa.KWh, perPa.Money
+		perKPa := duty.Energy(1000 * week / 7)
+		o.Energy.KWhPerPaDay, o.Energy.MoneyPerKPaDay = perKPa.KWh/1000, perKPa.Money
 	}
 	o.Energy.Note = p.Note
 	if p.Claim == energy.NotEnergy {

@@ -188,7 +188,7 @@ func TestSavedSince(t *testing.T) {
 	life := func(days float64, alter func(*assess.Assessment)) assess.Assessment {
 		start := now.Add(-time.Duration(days * 24 * float64(time.Hour)))
 		a := assess.Assessment{Now: now, LifeStart: &start, CleanPa: 60, LastSwap: &assess.SwapSeen{At: start, BeforePa: &before},
-			Energy: assess.Energy{KWhPerPaDay: 0.1, MoneyPerPaDay: money("0.02"), KWhLife: 14, MoneyLife: money("2.80")}}
+			Energy: assess.Energy{KWhPerPaDay: 0.1, MoneyPerKPaDay: money("20.00"), KWhLife: 14, MoneyLife: money("2.80")}}
 		if alter != nil {
 			alter(&a)
 		}

@@ -72,7 +72,7 @@ func (b Board) SavedSince(from time.Time) Saved {
 		}
 		paDays := (*a.LastSwap.BeforePa - a.CleanPa) * a.Now.Sub(*a.LifeStart).Hours() / 24
 		kWh := e.KWhPerPaDay*paDays - e.KWhLife
-		sum, err := s.Money.Add(e.MoneyPerPaDay.Times(paDays))
+		sum, err := s.Money.Add(e.MoneyPerKPaDay.Times(paDays / 1000))
 		if err == nil {
 			sum, err = sum.Add(e.MoneyLife.Times(-1))
 		}

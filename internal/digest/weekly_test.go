@@ -61,7 +61,7 @@ func small() (digest.Board, digest.Since) {
 		{Bank: "hall/ahu-3/secondary", Name: "AHU-3 secondary", Now: monday, LifeStart: &start,
 			Energy: assess.Energy{KWhLife: 900, KWhPerDay: 30, KgLife: 159.3, MoneyLife: money("217.35")}},
 		{Bank: "hall/ahu-3/primary", Name: "AHU-3 primary", Unconfirmed: true, Now: monday, LifeStart: &changed, CleanPa: 55, LastSwap: &assess.SwapSeen{At: changed, Who: "Idris", BeforePa: &before},
-			Energy: assess.Energy{KWhPerPaDay: 0.06, MoneyPerPaDay: money("0.0145"), KWhLife: 2, KWhPerDay: 0.4, MoneyLife: money("0.48"), KgLife: 0.4}},
+			Energy: assess.Energy{KWhPerPaDay: 0.06, MoneyPerKPaDay: money("14.50"), KWhLife: 2, KWhPerDay: 0.4, MoneyLife: money("0.48"), KgLife: 0.4}},
 		{Bank: "hall/ahu-4/primary", Name: "AHU-4 primary", Energy: assess.Energy{AirLostPct: 8.4}},
 	}
 	s := digest.Since{
