@@ -38,12 +38,12 @@ local function settle(id)
   redis.call('XDEL', stream, id)
 end
 
--- forget removes what is known of a bank, except that it is parked.
-local function forget(bank)
-  redis.call('HDEL', place, bank)
-  redis.call('HDEL', upto, bank)
-  redis.call('HDEL', marks, bank)
-  redis.call('HDEL', tries, bank)
+-- forget removes what is known of banks, except that they are parked.
+local function forget(...)
+  redis.call('HDEL', place, ...)
+  redis.call('HDEL', upto, ...)
+  redis.call('HDEL', marks, ...)
+  redis.call('HDEL', tries, ...)
 end
 
 -- noticed tells whether the bank has a notice that waits, rests or is worked.
@@ -154,21 +154,32 @@ return out`)
 // An entry that is not the bank's is left alone: after a flush within the same
 // millisecond its id may be that of another bank's.
 var doneScript = noticeScript(`
-local function done(id, bank, seen)
-  if redis.call('HGET', place, bank) ~= id then return 0 end
-  settle(id)
-  redis.call('HDEL', parked, bank)
-  redis.call('HDEL', tries, bank)
-  if (redis.call('HGET', marks, bank) or '0') ~= seen then
-    enqueue(bank)
-    return 2
-  end
-  forget(bank)
-  return 1
+local out, ids, banks, seen = {}, {}, {}, {}
+for i = 2, #ARGV, 3 do
+  out[#out + 1], ids[#ids + 1], banks[#banks + 1], seen[#seen + 1] = 0, ARGV[i], ARGV[i + 1], ARGV[i + 2]
 end
 
-local out = {}
-for i = 2, #ARGV, 3 do out[#out + 1] = done(ARGV[i], ARGV[i + 1], ARGV[i + 2]) end
+local at, nth, own, ours = redis.call('HMGET', place, unpack(banks)), {}, {}, {}
+for i, id in ipairs(ids) do
+  if at[i] == id then nth[#nth + 1], own[#own + 1], ours[#ours + 1] = i, id, banks[i] end
+end
+if #own == 0 then return out end
+redis.call('XACK', stream, group, unpack(own))
+redis.call('XDEL', stream, unpack(own))
+redis.call('HDEL', parked, unpack(ours))
+redis.call('HDEL', tries, unpack(ours))
+
+local count, over = redis.call('HMGET', marks, unpack(ours)), {}
+for k, bank in ipairs(ours) do
+  if (count[k] or '0') ~= seen[nth[k]] then
+    enqueue(bank)
+    out[nth[k]] = 2
+  else
+    over[#over + 1] = bank
+    out[nth[k]] = 1
+  end
+end
+if #over > 0 then forget(unpack(over)) end
 return out`)
 
 // fail ends a try that failed.
