@@ -64,6 +64,8 @@ func (t *talk) roundAsked(text string) (ahus []plant.BankID, ok bool) {
 		for _, s := range t.sites {
 			places = append(places, plant.BankID(s.ID))
 		}
+	} else if room := t.inRoom(rest); len(room) > 0 {
+		return room, true
 	} else {
 		m := phrase.Understand("how "+rest, t.scope)
 		if m.Outcome != phrase.Question || m.Query.Kind != phrase.QueryHow {
@@ -79,6 +81,36 @@ func (t *talk) roundAsked(text string) (ahus []plant.BankID, ok bool) {
 		}
 	}
 	return ahus, len(ahus) > 0
+}
+
+// roomWords are what a plant room's name may be said with or without.
+var roomWords = wordSet("plant room plantroom the in of technikraum technikzentrale lüftungszentrale zentrale sala cuarto técnico técnica máquinas de")
+
+// roomKey is a plant room's name without such words, as it is compared.
+func roomKey(name string) string {
+	var left []string
+	for _, w := range strings.Fields(bare(name)) {
+		if !roomWords[w] {
+			left = append(left, w)
+		}
+	}
+	return strings.Join(left, " ")
+}
+
+// inRoom lists the AHUs that stand in a plant room of the sites spoken of.
+func (t *talk) inRoom(name string) (ahus []plant.BankID) {
+	key := roomKey(name)
+	if key == "" {
+		return nil
+	}
+	for _, s := range t.sites {
+		for _, id := range t.reg.AHUs(s.ID) {
+			if a, ok := t.reg.AHU(id); ok && a.PlantRoom != "" && roomKey(a.PlantRoom) == key {
+				ahus = append(ahus, id)
+			}
+		}
+	}
+	return ahus
 }
 
 // FormFor implements channel.FormHandler.
@@ -185,6 +217,8 @@ func (e *Engine) round(ctx context.Context, t *talk, ahus []plant.BankID) (*chan
 	f := &channel.Form{ID: formID(formRound, ahus...), Title: in.Text("Round"), Intro: say.RoundIntro(in), Submit: in.Text("Record"), Cancel: in.Text("Cancel")}
 	if len(ahus) == 1 {
 		f.Title = in.Text("Round %s", t.reg.Name(ahus[0]))
+	} else if a, _ := t.reg.AHU(ahus[0]); a.PlantRoom != "" && !slices.ContainsFunc(ahus, func(id plant.BankID) bool { b, _ := t.reg.AHU(id); return b.PlantRoom != a.PlantRoom }) {
+		f.Title = in.Text("Round %s", a.PlantRoom)
 	}
 	for _, ahu := range ahus {
 		f.Fields = append(f.Fields, channel.Field{ID: fanField + string(ahu), Label: in.Text("%s fan or airflow", t.reg.Name(ahu)), Hint: say.SpeedHint(in)})

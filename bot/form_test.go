@@ -52,7 +52,12 @@ func TestRoundShowsLastValuesBesideTheFields(t *testing.T) {
 			t.Errorf("%s: %+v", text, f)
 		}
 	}
-	for _, text := range []string{"round AHU-77", "a round of tea", "due"} {
+	for _, text := range []string{"round north plant room", "round North", "Runde Technikraum north"} { // of one room, as the register names it
+		if _, f := r.form(tove, text); f == nil || f.Title != "Round north plant room" || len(f.Fields) != 7 {
+			t.Errorf("%s: %+v", text, f)
+		}
+	}
+	for _, text := range []string{"round AHU-77", "a round of tea", "due", "round attic"} {
 		if _, f := r.form(tove, text); f != nil {
 			t.Errorf("%s opens %+v", text, f)
 		}

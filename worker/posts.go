@@ -76,7 +76,7 @@ func (p Posts) digest(ctx context.Context, site plant.Site, f Firing) (ledger.Ba
 	if err != nil {
 		return ledger.Batch{}, err
 	}
-	return ledger.Batch{Posts: []ledger.OutboxPost{p.post(f.Key, site, channel.Post{Text: text, Files: []channel.File{file}})}}, nil
+	return ledger.Batch{Posts: []ledger.OutboxPost{p.post(f.Key, site, channel.Post{Text: text, Files: append(p.charts(ctx, board), file)})}}, nil
 }
 
 func (p Posts) post(key string, site plant.Site, post channel.Post) ledger.OutboxPost {

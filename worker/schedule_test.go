@@ -186,6 +186,7 @@ func TestDigestAndReminders(t *testing.T) {
 	s.Jobs, s.Always = p.Jobs(), p.Always()
 	must(t, s.Fire(t.Context()))
 	r.read("m1", 80, pre)
+	r.read("m2", 160, "clinic/ahu-3/primary") // past its limit of 150 Pa
 	book(t, r, "clinic/ahu-2/secondary", time.Date(2026, 3, 11, 9, 0, 0, 0, time.UTC), "Tove")
 
 	r.clock.set(time.Date(2026, 3, 9, 8, 0, 0, 0, time.UTC)) // Monday, an hour late
@@ -197,8 +198,11 @@ func TestDigestAndReminders(t *testing.T) {
 	posts, err := r.store.Posts(t.Context(), "", 0)
 	must(t, err)
 	for _, p := range posts {
-		if strings.HasPrefix(p.Key, "cron:digest:clinic") && (len(p.Post.Files) != 1 || p.Post.Files[0].Name != "clinic-2026-03-09.xlsx") {
-			t.Errorf("the digest goes without its file: %+v", p.Post.Files)
+		if strings.HasPrefix(p.Key, "cron:digest:clinic") && (len(p.Post.Files) != 2 || p.Post.Files[1].Name != "clinic-2026-03-09.xlsx") {
+			t.Errorf("the digest goes without its table: %d files", len(p.Post.Files))
+		}
+		if strings.HasPrefix(p.Key, "cron:digest:clinic") && (p.Post.Files[0].Name != "clinic-ahu-3-primary.png" || !strings.HasPrefix(string(p.Post.Files[0].Data), "\x89PNG") || !strings.Contains(p.Post.Files[0].Title, "AHU-3 primary")) {
+			t.Errorf("the digest goes without the picture of what is due: %s", p.Post.Files[0].Name)
 		}
 	}
 	if before := r.sentFor("clinic/ahu-2/secondary"); len(before) != 0 {

@@ -107,7 +107,8 @@ type AHU struct {
 	Tag            string      `yaml:"tag" json:"tag"` // what people type: "AHU-3"
 	Aliases        []string    `yaml:"aliases,omitempty" json:"aliases,omitempty"`
 	Serves         string      `yaml:"serves,omitempty" json:"serves,omitempty"`
-	Kind           string      `yaml:"kind,omitempty" json:"kind,omitempty"` // supply, extract or combined
+	PlantRoom      string      `yaml:"plant_room,omitempty" json:"plant_room,omitempty"` // where it stands, as the crew calls it: a round may be of one room
+	Kind           string      `yaml:"kind,omitempty" json:"kind,omitempty"`             // supply, extract or combined
 	DesignFlowM3s  float64     `yaml:"design_flow_m3s" json:"design_flow_m3s"`
 	FanControl     FanControl  `yaml:"fan_control" json:"fan_control"`
 	DesignHz       float64     `yaml:"design_hz,omitempty" json:"design_hz,omitempty"` // fan frequency at design airflow; 0 = 50 Hz (60 Hz on IP sites)
