@@ -31,7 +31,8 @@ type Option struct {
 	Item    plant.Item
 	Class   resistance.Verdict // against the class the bank requires, else that of the fitted item
 	Fitted  resistance.Verdict // against the class of the fitted item
-	Fits    bool               // its front is that of the bank
+	Finer   bool               // in a finer group or class than the fitted item: it catches more of the dust
+	Fits    bool               // its front is that of the bank, and it is not much deeper
 	CleanPa float64
 	Limit   resistance.Limit
 	Hours   float64 // least-cost interval, run hours
@@ -88,6 +89,7 @@ func (b Bench) option(fitted, item plant.Item) (Option, error) {
 	}
 	o.Class = resistance.Meets(item.Class, required)
 	o.Fitted = resistance.Meets(item.Class, fitted.Class)
+	o.Finer = finer(item.Class, fitted.Class)
 	var err error
 	if o.CleanPa, err = b.cleanOf(fitted, item); err != nil {
 		return Option{}, err
@@ -170,7 +172,23 @@ func (b Bench) finding(item plant.Item) resistance.Items {
 	}
 }
 
-// fits reports whether an item has the front of every place it would go to.
+// finer reports whether one class filters finer dust than another: in ISO 16890
+// another group, elsewhere a higher class.
+func finer(class, than string) bool {
+	a, errA := resistance.ParseClass(class)
+	b, errB := resistance.ParseClass(than)
+	if errA != nil || errB != nil || a.Group == b.Group {
+		return false
+	}
+	return resistance.Meets(class, than).OK && !resistance.Meets(than, class).OK
+}
+
+// slackMM is how much deeper than the filter it replaces an item may be: common
+// practice, no source.
+const slackMM = 50
+
+// fits reports whether an item has the front of every place it would go to, and is
+// not much deeper than what the register has there.
 func fits(bank plant.Bank, item plant.Item) bool {
 	for _, f := range bank.Fronts {
 		if f.Item != "" || f.WidthMM == 0 || item.WidthMM == 0 {
@@ -178,7 +196,7 @@ func fits(bank plant.Bank, item plant.Item) bool {
 		}
 		same := f.WidthMM == item.WidthMM && f.HeightMM == item.HeightMM
 		turned := f.WidthMM == item.HeightMM && f.HeightMM == item.WidthMM
-		if !same && !turned {
+		if !same && !turned || f.DepthMM > 0 && item.DepthMM > f.DepthMM+slackMM {
 			return false
 		}
 	}

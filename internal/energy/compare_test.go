@@ -110,6 +110,35 @@ func TestCompareClassWithoutRequirement(t *testing.T) {
 	}
 }
 
+// A pocket filter does not go where a panel of 48 mm stands; a finer filter than the
+// fitted one is known to be one.
+func TestCompareDepthAndFineness(t *testing.T) {
+	t.Parallel()
+	b := bench() // fronts of 600 mm
+	for _, c := range []struct {
+		depth int
+		class string
+		fits  bool
+		finer bool
+	}{
+		{600, "ISO ePM1 60%", true, false}, {640, "ISO ePM1 80%", true, false}, {700, "ISO ePM1 60%", false, false},
+		{48, "ISO ePM10 60%", true, false}, {0, "F9", true, true}, {600, "M5", true, false}, {600, "MERV 14", true, false},
+	} {
+		it := item("OTHER", c.class, "20", 15, 40, 600)
+		it.DepthMM = c.depth
+		o := compare(t, b, it)[1]
+		if o.Fits != c.fits || o.Finer != c.finer {
+			t.Errorf("%d mm, %s in place of 600 mm, ISO ePM1 60%%: fits %v, finer %v", c.depth, c.class, o.Fits, o.Finer)
+		}
+	}
+	b.Bank.MinClass = "ISO coarse 50%"
+	coarse := item("OLD", "ISO coarse 65%", "45", 30, 80, 300)
+	out, err := energy.Compare(b, coarse, item("FINE", "ISO ePM1 60%", "45", 30, 80, 300))
+	if err != nil || !out[1].Finer {
+		t.Errorf("ISO ePM1 60%% in place of coarse: %+v, %v", out, err)
+	}
+}
+
 // An item that the bank's requirement lets through is still held against the fitted
 // one: a lower class is known to be one.
 func TestCompareKnowsALowerClassThanFitted(t *testing.T) {

@@ -66,6 +66,8 @@ func caveat(o energy.Option, in locale.Locale) string {
 	switch {
 	case !o.Fitted.OK:
 		return " " + in.Text("The bank requires no more, but it filters less than what is fitted now, or cannot be held against it: %s.", in.Retell(o.Fitted.Reason))
+	case o.Finer:
+		return " " + in.Text("It is finer than what is fitted now: it catches more of the dust and fills sooner than reckoned here.")
 	case o.Class.Guidance:
 		return " " + in.Text("Class: %s.", in.Retell(o.Class.Reason))
 	}

@@ -98,11 +98,13 @@ func CostLine(a assess.Assessment, in locale.Locale) string {
 
 // lostAir says what dirt takes from a speed-held fan with a known curve.
 func lostAir(e assess.Energy, in locale.Locale) string {
-	lost, watts := in.Number(e.AirLostPct, 0), math.Round(e.FanChangeW)
+	const worthSaying = 5 // W
+	lost, watts := in.Number(e.AirLostPct, 0), e.FanChangeW
 	switch {
+	case math.Abs(watts) < worthSaying:
 	case watts < 0:
 		return in.Text("The rooms get about %s %% less air than with clean filters; the fan takes %s W less.", lost, in.Number(-watts, 0))
-	case watts > 0:
+	default:
 		return in.Text("The rooms get about %s %% less air than with clean filters; the fan takes %s W more.", lost, in.Number(watts, 0))
 	}
 	return in.Text("The rooms get about %s %% less air than with clean filters.", lost)

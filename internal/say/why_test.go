@@ -151,4 +151,10 @@ func TestNoLowerClassGoesUnsaid(t *testing.T) {
 			t.Errorf("%s: no %q in\n%s", class, want, text)
 		}
 	}
+	finer := option("ISO ePM1 70%")
+	finer.Finer = true
+	text := say.Compare("s/a/secondary", []energy.Option{fitted, finer}, registerIn(units.SI))
+	if want := "Cheaper. It is finer than what is fitted now: it catches more of the dust"; !strings.Contains(text, want) {
+		t.Errorf("no %q in\n%s", want, text)
+	}
 }
