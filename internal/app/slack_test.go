@@ -193,6 +193,30 @@ func TestAlertsAndRolesGoById(t *testing.T) {
 	}
 }
 
+// Members of a user group that the register's crew or supervisors name may do what
+// these may, and nobody else.
+func TestUserGroupsHaveRoles(t *testing.T) {
+	t.Parallel()
+	const days, bosses = "S0DAYCREW", "S0BOSSES"
+	w := connected(t, func(c *config.Config) { c.Slack.People = []string{"Idris = " + days, "Maren = " + bosses} })
+	w.SetGroup(days, "U0ONE", "U0TWO")
+	w.SetGroup(bosses, "U0CHIEF")
+	for _, c := range []struct {
+		user, text, want string
+		readings         int
+	}{
+		{"U0ONE", "AHU-1 pre 80 Pa", "Saved as", 1},
+		{"U0TWO", "AHU-1 bag 120 Pa", "Saved as", 2},
+		{"U0OTHER", "AHU-2 pre 80 Pa", "crew", 2},
+		{"U0ONE", "defer AHU-1 bag to 12 Dec: theatre week", "Not saved", 2},
+		{"U0CHIEF", "defer AHU-1 bag to 12 Dec: theatre week", "put off until 12 Dec", 2},
+	} {
+		if p := w.answer(t, w.Say(room, c.user, c.text)); !strings.Contains(p.Text, c.want) || w.readings(t) != c.readings {
+			t.Errorf("%s: %q is answered %q, %d readings", c.user, c.text, p.Text, w.readings(t))
+		}
+	}
+}
+
 func TestDoctorProvesTheSecretAndNamesPeople(t *testing.T) {
 	t.Parallel()
 	w := connected(t, nil)
