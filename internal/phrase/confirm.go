@@ -81,9 +81,12 @@ func placeAlone(text string, sc Scope) (plant.BankID, bool) {
 	return m.Query.Places[0], true
 }
 
+// longestCommand bounds a command in bytes: what is longer says more than that.
+const longestCommand = 200
+
 // command reads what is a command as a whole, before the message is taken apart.
 func command(text string, sc Scope) (Meaning, bool) {
-	if sc.Register == nil || len(text) > MaxLength {
+	if sc.Register == nil || len(text) > longestCommand {
 		return Meaning{}, false
 	}
 	for _, read := range []func(string, Scope) (Query, bool){Confirmation, denial, PairsQuestion} {
