@@ -359,7 +359,8 @@ func (w *work) correct(pa float64, said resistance.Stated) resistance.Corrected 
 func (w *work) present() {
 	o := &w.out
 	if w.cur.swap != nil {
-		o.LifeStart = &w.cur.start
+		start := w.cur.start // of its own: an assessment is kept long, and all this work must not be kept with it
+		o.LifeStart = &start
 		s, _ := w.cur.swap.Body.(entry.Swap)
 		o.Unconfirmed = !s.Confirmed
 		o.LastSwap = &SwapSeen{Seq: w.cur.swap.Seq, At: w.cur.start, CleanPa: s.CleanPa, Count: s.Count, Who: cmp.Or(s.Who, w.cur.swap.By)}

@@ -161,8 +161,13 @@ type Store interface {
 
 	// PutProjection keeps p unless a newer one is there.
 	PutProjection(ctx context.Context, p Projection) error
+	// PutProjections is PutProjection of several banks, each at most once: all or
+	// none, at the price of little more than one.
+	PutProjections(ctx context.Context, ps []Projection) error
 	// Projection finds a bank's, or ErrNotFound.
 	Projection(ctx context.Context, bank plant.BankID) (Projection, error)
+	// ProjectionsOf lists those of some banks, by bank id.
+	ProjectionsOf(ctx context.Context, banks []plant.BankID) ([]Projection, error)
 	// Projections lists those of a place and everything below it, by bank id
 	// ("" = all).
 	Projections(ctx context.Context, place plant.BankID) ([]Projection, error)

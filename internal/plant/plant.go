@@ -5,6 +5,7 @@ package plant
 
 import (
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/shopspring/decimal"
@@ -335,12 +336,20 @@ func (id BankID) Whole() bool { _, _, b := id.Split(); return b != "" }
 // Location loads the site's time zone; the register's validation has made sure
 // that it exists, so an unknown one falls back to UTC.
 func (s Site) Location() *time.Location {
+	if loc, ok := zones.Load(s.Zone); ok {
+		return loc.(*time.Location)
+	}
 	loc, err := time.LoadLocation(s.Zone)
 	if err != nil {
 		return time.UTC
 	}
+	zones.Store(s.Zone, loc)
 	return loc
 }
+
+// zones are those that were loaded, by name: time.LoadLocation reads a file each
+// time. There are some hundreds at most.
+var zones sync.Map
 
 // Slug turns a tag into an id part: lower case, runs of anything but letters
 // and digits become one hyphen.

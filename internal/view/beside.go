@@ -1,10 +1,7 @@
 package view
 
 import (
-	"bytes"
 	"context"
-	"encoding/json"
-	"errors"
 	"slices"
 	"time"
 
@@ -12,7 +9,6 @@ import (
 	"clogwise/internal/doubt"
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
-	"clogwise/internal/plant"
 )
 
 // conclude assesses a bank from what has been read of it. Only when a reading is
@@ -72,60 +68,6 @@ func (v *View) beside(ctx context.Context, in *assess.Input, around []time.Time)
 
 // changeKinds alter what earlier entries said.
 var changeKinds = []entry.Kind{entry.KindAmend, entry.KindRetract}
-
-// besides brings up to date the banks beside one whose odd readings its newest
-// entries, those after a Seq, bear on.
-func (v *View) besides(ctx context.Context, bank plant.BankID, after int64, now time.Time) error {
-	reg, err := v.Register(ctx)
-	if err != nil {
-		return err
-	}
-	var fresh []entry.Entry
-	for _, id := range reg.Banks(bank.AHU()) {
-		if id == bank {
-			continue
-		}
-		prev, ok, err := v.oddOne(ctx, id)
-		if err != nil {
-			return err
-		}
-		if !ok {
-			continue
-		}
-		if fresh == nil {
-			kinds := append([]entry.Kind{entry.KindReading}, changeKinds...)
-			if fresh, err = v.Store.Entries(ctx, ledger.Filter{Place: bank, Exact: true, Kinds: kinds, AfterSeq: after}); err != nil || len(fresh) == 0 {
-				return err
-			}
-		}
-		if !slices.ContainsFunc(fresh, func(x entry.Entry) bool { return bearsOn(x, prev.Odd) }) {
-			continue
-		}
-		a, err := v.assess(ctx, id, now, &prev)
-		if err != nil {
-			return err
-		}
-		if err := v.put(ctx, a); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// oddOne is the projection of a bank if it tells of odd readings.
-func (v *View) oddOne(ctx context.Context, bank plant.BankID) (a assess.Assessment, ok bool, err error) {
-	p, err := v.Store.Projection(ctx, bank)
-	if errors.Is(err, ledger.ErrNotFound) {
-		return a, false, nil
-	}
-	if err != nil || !bytes.Contains(p.Data, []byte(`"odd":[`)) {
-		return a, false, err
-	}
-	if json.Unmarshal(p.Data, &a) != nil {
-		return a, false, nil // of another version: it is made anew in its own time
-	}
-	return a, len(a.Odd) > 0, nil
-}
 
 // bearsOn reports whether an entry of one bank may alter what is made of odd
 // readings of another. Of a change to an earlier entry that is not looked up.

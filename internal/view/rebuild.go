@@ -272,12 +272,9 @@ func (r *rebuilding) keep(p ledger.Projection) {
 // store writes the projections made so far, all at once: a store may have to
 // forget what it holds of its file in memory whenever something is written.
 func (r *rebuilding) store(ctx context.Context) error {
-	g, ctx := errgroup.WithContext(ctx)
-	for _, p := range r.made {
-		g.Go(func() error { return r.Store.PutProjection(ctx, p) })
-	}
+	made := r.made
 	r.made = nil
-	return g.Wait()
+	return r.Store.PutProjections(ctx, made)
 }
 
 // readUnit reads some AHUs of a site: the entries of each bank, and those of its AHU

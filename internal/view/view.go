@@ -32,6 +32,7 @@ type View struct {
 	fault error // edits that cannot be read
 
 	priors map[plant.Stage]cachedPrior
+	memory *memory
 
 	jobs jobs
 }
@@ -44,8 +45,14 @@ type cachedPrior struct {
 
 // New reads from store.
 func New(store ledger.Store) *View {
-	return &View{Store: store, reg: plant.NewRegister(plant.Contents{}), priors: map[plant.Stage]cachedPrior{}}
+	return &View{
+		Store: store, reg: plant.NewRegister(plant.Contents{}), priors: map[plant.Stage]cachedPrior{}, memory: newMemory(usualRoom),
+	}
 }
+
+// Remember sets how many entries RecomputeTogether keeps in memory between its
+// calls, each of some 300 bytes; 0 for none. It must be called before the first.
+func (v *View) Remember(entries int) { v.memory.room = entries }
 
 // Register is the register as it stands. It looks at the ledger only for edits
 // newer than those it has seen. An edit that cannot be read is left out, see
@@ -65,16 +72,22 @@ func (v *View) RegisterFault() error {
 
 // registerUpTo is the register with the Seq of its newest edit.
 func (v *View) registerUpTo(ctx context.Context) (reg *plant.Register, edited int64, err error) {
+	reg, edited, _, err = v.registerAtHead(ctx)
+	return reg, edited, err
+}
+
+// registerAtHead is registerUpTo with the head of the ledger that it is read at.
+func (v *View) registerAtHead(ctx context.Context) (reg *plant.Register, edited, head int64, err error) {
+	head, err = v.Store.Head(ctx)
+	if err != nil {
+		return nil, 0, 0, err
+	}
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	head, err := v.Store.Head(ctx)
-	if err != nil {
-		return nil, 0, err
-	}
-	if head != v.seen {
+	if head > v.seen {
 		fresh, err := v.Store.Entries(ctx, ledger.Filter{Kinds: []entry.Kind{entry.KindRegister}, AfterSeq: v.seen})
 		if err != nil {
-			return nil, 0, err
+			return nil, 0, 0, err
 		}
 		v.seen = head
 		if len(fresh) > 0 {
@@ -87,7 +100,7 @@ func (v *View) registerUpTo(ctx context.Context) (reg *plant.Register, edited in
 	if n := len(v.edits); n > 0 {
 		edited = v.edits[n-1].Seq
 	}
-	return v.reg, edited, nil
+	return v.reg, edited, head, nil
 }
 
 // Assessment is the latest projection of a bank; ok is false when there is none.
@@ -423,25 +436,8 @@ func (v *View) Pairs(ctx context.Context, ahu plant.BankID, now time.Time) ([]en
 // not in the register (any more) gets an empty one beside ErrNoBank, so that it
 // does not lag behind its entries for ever.
 func (v *View) Recompute(ctx context.Context, bank plant.BankID, now time.Time) (assess.Assessment, error) {
-	prev, ok, err := v.previous(ctx, bank)
-	if err != nil {
-		return prev, err
-	}
-	var from *assess.Assessment
-	if ok {
-		from = &prev
-	}
-	a, err := v.assess(ctx, bank, now, from)
-	if errors.Is(err, ErrNoBank) {
-		return a, errors.Join(err, v.put(ctx, a))
-	}
-	if err != nil {
-		return a, err
-	}
-	if err := v.besides(ctx, bank, prev.UpTo, now); err != nil { // first: after a crash in between the bank still lags
-		return a, err
-	}
-	return a, v.put(ctx, a)
+	r := v.RecomputeTogether(ctx, []plant.BankID{bank}, now)[0]
+	return r.Assessment, r.Err
 }
 
 func (v *View) put(ctx context.Context, a assess.Assessment) error {

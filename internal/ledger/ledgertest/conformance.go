@@ -45,6 +45,7 @@ func Conformance(t *testing.T, open func(t *testing.T) ledger.Store) {
 
 		{"projections go forward", testProjections},
 		{"projections by place", testProjectionsByPlace},
+		{"projections together", testProjectionsTogether},
 		{"projections dropped", testProjectionsDropped},
 		{"lagging banks", testLagging},
 		{"touched banks lag", testTouch},

@@ -156,6 +156,22 @@ func (f *Faulty) PutProjection(ctx context.Context, p ledger.Projection) error {
 	return f.store.PutProjection(ctx, p)
 }
 
+// PutProjections implements ledger.Store.
+func (f *Faulty) PutProjections(ctx context.Context, ps []ledger.Projection) error {
+	if err := f.out(); err != nil {
+		return err
+	}
+	return f.store.PutProjections(ctx, ps)
+}
+
+// ProjectionsOf implements ledger.Store.
+func (f *Faulty) ProjectionsOf(ctx context.Context, banks []plant.BankID) ([]ledger.Projection, error) {
+	if err := f.out(); err != nil {
+		return nil, err
+	}
+	return f.store.ProjectionsOf(ctx, banks)
+}
+
 // Projection implements ledger.Store.
 func (f *Faulty) Projection(ctx context.Context, bank plant.BankID) (ledger.Projection, error) {
 	if err := f.out(); err != nil {

@@ -90,6 +90,28 @@ func testProjectionsByPlace(t *testing.T, s ledger.Store) {
 	}
 }
 
+// testProjectionsTogether: several are kept as one by one, or none is.
+func testProjectionsTogether(t *testing.T, s ledger.Store) {
+	must(t, s.PutProjections(t.Context(), nil))
+	must(t, s.PutProjection(t.Context(), projection("s/a/q", 9, "newer")))
+	must(t, s.PutProjections(t.Context(), []ledger.Projection{
+		projection("s/b/p", 3, "p"), projection("s/a/q", 4, "older"), projection("s/a/p", 5, "first"),
+	}))
+	of := func(banks ...plant.BankID) []ledger.Projection {
+		ps, err := s.ProjectionsOf(t.Context(), banks)
+		must(t, err)
+		return ps
+	}
+	same(t, "some of them", of("s/b/p", "s/a/q", "s/a/nobody", "s/a/q"), []ledger.Projection{projection("s/a/q", 9, "newer"), projection("s/b/p", 3, "p")})
+	same(t, "none", len(of()), 0)
+	if err := s.PutProjections(t.Context(), []ledger.Projection{projection("s/c/p", 1, ""), {Bank: "s/c/q", Data: []byte("{")}}); !errors.Is(err, ledger.ErrInvalid) {
+		t.Errorf("one of them not JSON: %v, want ErrInvalid", err)
+	}
+	same(t, "after a refusal", len(of("s/c/p")), 0)
+	commit(t, s, ledger.Batch{Entries: readings("x", "s/a/p", 2)})
+	same(t, "lagging", lagging(t, s, 0), []ledger.Lag(nil))
+}
+
 func testProjectionsDropped(t *testing.T, s ledger.Store) {
 	commit(t, s, ledger.Batch{Entries: readings("x", bank, 2)})
 	must(t, s.PutProjection(t.Context(), projection(bank, 2, "")))

@@ -3,7 +3,8 @@ package postgres
 import (
 	"context"
 	"encoding/json"
-	"fmt"
+	"slices"
+	"strings"
 
 	"github.com/jackc/pgx/v5"
 
@@ -14,18 +15,31 @@ import (
 
 // PutProjection implements ledger.Store.
 func (s *Store) PutProjection(ctx context.Context, p ledger.Projection) error {
-	if !p.Bank.Whole() || !json.Valid(p.Data) {
-		return fmt.Errorf("%w: a projection needs a bank (not %q) and JSON", ledger.ErrInvalid, p.Bank)
+	return s.PutProjections(ctx, []ledger.Projection{p})
+}
+
+// PutProjections implements ledger.Store. All writers take the rows in order of
+// the banks, so that none waits for another that waits for it.
+func (s *Store) PutProjections(ctx context.Context, ps []ledger.Projection) error {
+	if err := row.CheckProjections(ps); err != nil || len(ps) == 0 {
+		return err
 	}
-	return s.direct(ctx, "put projection", func(tx pgx.Tx) error {
+	ps = slices.SortedFunc(slices.Values(ps), func(a, b ledger.Projection) int { return strings.Compare(string(a.Bank), string(b.Bank)) })
+	banks, data := make([]string, len(ps)), make([]string, len(ps))
+	upTo, at := make([]int64, len(ps)), make([]int64, len(ps))
+	for i, p := range ps {
+		banks[i], upTo[i], at[i], data[i] = string(p.Bank), p.UpTo, row.Nanos(p.At), string(p.Data)
+	}
+	return s.direct(ctx, "put projections", func(tx pgx.Tx) error {
 		_, err := tx.Exec(ctx, `WITH kept AS (
-				INSERT INTO projection (bank, upto, at, data) VALUES ($1, $2, $3, $4)
+				INSERT INTO projection (bank, upto, at, data)
+				SELECT * FROM unnest($1::text[], $2::bigint[], $3::bigint[], $4::text[])
 				ON CONFLICT (bank) DO UPDATE SET upto = excluded.upto, at = excluded.at, data = excluded.data
 				WHERE (projection.upto, projection.at) <= (excluded.upto, excluded.at)
 				RETURNING bank, upto)
-			INSERT INTO head (bank, head, done, since) SELECT bank, 0, upto, 0 FROM kept
+			INSERT INTO head (bank, head, done, since) SELECT bank, 0, upto, 0 FROM kept ORDER BY bank
 			ON CONFLICT (bank) DO UPDATE SET done = excluded.done, since = excluded.done + 1`,
-			string(p.Bank), p.UpTo, row.Nanos(p.At), string(p.Data))
+			banks, upTo, at, data)
 		return err
 	})
 }
@@ -35,6 +49,12 @@ const projectionColumns = `bank, upto, at, data`
 // Projection implements ledger.Store.
 func (s *Store) Projection(ctx context.Context, bank plant.BankID) (ledger.Projection, error) {
 	return one(ctx, s, "projection", scanProjection, `SELECT `+projectionColumns+` FROM projection WHERE bank = $1`, string(bank))
+}
+
+// ProjectionsOf implements ledger.Store.
+func (s *Store) ProjectionsOf(ctx context.Context, banks []plant.BankID) ([]ledger.Projection, error) {
+	return list(ctx, s, "projections", scanProjection,
+		`SELECT `+projectionColumns+` FROM projection WHERE bank = ANY ($1::text[]) ORDER BY bank`, placeNames(banks))
 }
 
 // Projections implements ledger.Store.

@@ -219,3 +219,13 @@ func (r Post) files(p *channel.Post) error {
 func Plain(s string) string {
 	return strings.ReplaceAll(strings.ToValidUTF8(s, "\uFFFD"), "\x00", "\uFFFD")
 }
+
+// CheckProjections refuses what is no projection of a bank.
+func CheckProjections(ps []ledger.Projection) error {
+	for _, p := range ps {
+		if !p.Bank.Whole() || !json.Valid(p.Data) {
+			return fmt.Errorf("%w: a projection needs a bank (not %q) and JSON", ledger.ErrInvalid, p.Bank)
+		}
+	}
+	return nil
+}

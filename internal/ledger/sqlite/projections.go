@@ -3,7 +3,6 @@ package sqlite
 import (
 	"context"
 	"encoding/json"
-	"fmt"
 
 	"clogwise/internal/ledger"
 	"clogwise/internal/ledger/row"
@@ -12,26 +11,55 @@ import (
 
 // PutProjection implements ledger.Store.
 func (s *Store) PutProjection(ctx context.Context, p ledger.Projection) error {
-	if !p.Bank.Whole() || !json.Valid(p.Data) {
-		return fmt.Errorf("%w: a projection needs a bank (not %q) and JSON", ledger.ErrInvalid, p.Bank)
-	}
-	return s.do(ctx, "put projection", 1, func(t *tx) error {
-		n, err := t.exec(`INSERT INTO projection (bank, upto, at, data) VALUES (?1, ?2, ?3, ?4)
-			ON CONFLICT (bank) DO UPDATE SET upto = ?2, at = ?3, data = ?4
-			WHERE (upto, at) <= (?2, ?3)`, p.Bank, p.UpTo, row.Nanos(p.At), string(p.Data))
-		if err != nil || n == 0 {
-			return err
-		}
-		_, err = t.exec(`INSERT INTO head (bank, head, done, since) VALUES (?1, 0, ?2, 0)
-			ON CONFLICT (bank) DO UPDATE SET done = ?2, since = ?2 + 1`, p.Bank, p.UpTo)
+	return s.PutProjections(ctx, []ledger.Projection{p})
+}
+
+// PutProjections implements ledger.Store.
+func (s *Store) PutProjections(ctx context.Context, ps []ledger.Projection) error {
+	if err := row.CheckProjections(ps); err != nil || len(ps) == 0 {
 		return err
+	}
+	return s.do(ctx, "put projections", len(ps), func(t *tx) error {
+		for _, p := range ps {
+			if err := t.putProjection(p); err != nil {
+				return err
+			}
+		}
+		return nil
 	})
+}
+
+func (t *tx) putProjection(p ledger.Projection) error {
+	n, err := t.exec(`INSERT INTO projection (bank, upto, at, data) VALUES (?1, ?2, ?3, ?4)
+		ON CONFLICT (bank) DO UPDATE SET upto = ?2, at = ?3, data = ?4
+		WHERE (upto, at) <= (?2, ?3)`, p.Bank, p.UpTo, row.Nanos(p.At), string(p.Data))
+	if err != nil || n == 0 {
+		return err
+	}
+	_, err = t.exec(`INSERT INTO head (bank, head, done, since) VALUES (?1, 0, ?2, 0)
+		ON CONFLICT (bank) DO UPDATE SET done = ?2, since = ?2 + 1`, p.Bank, p.UpTo)
+	return err
 }
 
 // Projection implements ledger.Store.
 func (s *Store) Projection(ctx context.Context, bank plant.BankID) (ledger.Projection, error) {
 	p, err := scanProjection(s.ask.row(ctx, `SELECT bank, upto, at, data FROM projection WHERE bank = ?`, bank))
 	return p, mapped(ctx, "projection", notFound(err))
+}
+
+// ProjectionsOf implements ledger.Store.
+func (s *Store) ProjectionsOf(ctx context.Context, banks []plant.BankID) ([]ledger.Projection, error) {
+	names, err := json.Marshal(banks)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := s.ask.rows(ctx, `SELECT bank, upto, at, data FROM projection
+		WHERE bank IN (SELECT value FROM json_each(?)) ORDER BY bank`, string(names))
+	if err != nil {
+		return nil, mapped(ctx, "projections", err)
+	}
+	out, err := scanAll(rows, scanProjection)
+	return out, mapped(ctx, "projections", err)
 }
 
 // Projections implements ledger.Store.
