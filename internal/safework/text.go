@@ -96,6 +96,9 @@ func (l List) asks(in locale.Locale, stopping bool) string {
 	return in.Or(what)
 }
 
+// Sources that are words; documents keep the names they are published under.
+var _ = [...]string{locale.Mark("common practice"), locale.Mark("site biosafety rules")}
+
 // cited names the documents behind the list.
 func (l List) cited(in locale.Locale) string {
 	var parts []string
@@ -104,7 +107,11 @@ func (l List) cited(in locale.Locale) string {
 		if name == other {
 			name = in.Text("general")
 		}
-		parts = append(parts, name+": "+strings.Join(l.Sources, ", "))
+		var docs []string
+		for _, d := range l.Sources {
+			docs = append(docs, in.Say(d))
+		}
+		parts = append(parts, name+": "+strings.Join(docs, ", "))
 	}
 	if len(l.Elsewhere) > 0 {
 		parts = append(parts, in.Text("other steps after %s rules", strings.Join(l.Elsewhere, ", ")))
