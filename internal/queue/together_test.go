@@ -35,7 +35,12 @@ func newMany() many { return many{calls: make(chan call, 1000)} }
 func (m many) handle(ctx context.Context, ns []queue.Notice) []error {
 	c := call{ctx: ctx, ns: slices.Clone(ns), answer: make(chan []error, 1)}
 	m.calls <- c
-	return <-c.answer
+	select {
+	case errs := <-c.answer:
+		return errs
+	case <-time.After(patience): // the test has failed
+		return nil
+	}
 }
 
 // letAll answers all further calls well.
