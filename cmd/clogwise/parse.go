@@ -116,6 +116,9 @@ func (p *program) printParsed(reg *plant.Register, line string, m phrase.Meaning
 			out.Outcome, out.Items = string(phrase.Entry), retraction(*m.Query, now)
 			out.Reply = "Would take back what it names, or the person's last message."
 		}
+		if m.Query.Kind == phrase.QueryNotChanged {
+			out.Reply = "Would ask whether to take back the change-out recorded lately."
+		}
 		if m.Query.Kind == phrase.QueryConfirm {
 			out.Outcome, out.Items = string(phrase.Entry), confirmed(*m.Query, now)
 			out.Reply = "Would confirm the change-out, though readings speak against it."

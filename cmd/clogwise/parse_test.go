@@ -18,6 +18,11 @@ func TestParsePrintsKinds(t *testing.T) {
 		{"AHU-1 pre 92 Pa", "entry", `"pa":92`},
 		{"lunch anyone at 12?", "chatter", `"outcome":"chatter"`},
 		{"due", "question", `"query":"due"`},
+		{"confirm 1045", "entry", `"kind":"amend"`},
+		{"confirm 1045", "entry", `"seq":1045`},
+		{"confirm AHU-3 bag", "entry", `"bank":"secondary"`},
+		{"pairs AHU-3", "question", `"places":["clinic/ahu-3"]`},
+		{"AHU-3 bag not changed", "question", `"query":"not-changed"`},
 		{"remove Tove's lock from AHU-1", "refused", `"code":"`},
 	} {
 		out, err := inFolder(t, filepath.Join(t.TempDir(), "none"), "parse", "--json", "--site", "clinic", tc.line)

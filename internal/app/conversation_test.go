@@ -35,6 +35,7 @@ type conversation struct {
 	name  string
 	room  string // site whose channel it is held in
 	past  bool   // with half a year of readings
+	lang  string // of the sites, where it is not English
 	steps []step
 }
 
@@ -115,6 +116,9 @@ func (c *conversation) take(n int, line string) bool {
 	case line == "with half a year of readings":
 		c.past = true
 		return true
+	case strings.HasPrefix(line, "where people speak "):
+		c.lang = map[string]string{"German": "de", "Spanish": "es"}[line[len("where people speak "):]]
+		return c.lang != ""
 	case strings.HasPrefix(line, "in the channel of "):
 		c.room = line[len("in the channel of "):]
 		return true
@@ -195,9 +199,9 @@ type templates struct {
 
 // ledger is a copy of a ledger with the demo's register, its channels named as
 // the platform does, and with or without a past.
-func (ts *templates) ledger(t *testing.T, chat, past bool) string {
+func (ts *templates) ledger(t *testing.T, chat, past bool, lang string) string {
 	t.Helper()
-	key := fmt.Sprintf("%t-%t", chat, past)
+	key := fmt.Sprintf("%t-%t-%s", chat, past, lang)
 	ts.mu.Lock()
 	defer ts.mu.Unlock()
 	if ts.made[key] == "" {
@@ -214,6 +218,9 @@ func (ts *templates) ledger(t *testing.T, chat, past bool) string {
 		var history []entry.Entry
 		if past {
 			history = demo.History(c, present, 1)
+		}
+		for i := range c.Sites {
+			c.Sites[i].Language = lang
 		}
 		if chat {
 			for i := range c.Sites {
@@ -275,13 +282,13 @@ func (p *props) recorded(t *testing.T, after int64) (out []string) {
 	return out
 }
 
-func (p *props) config(t *testing.T, ts *templates, chat, past bool) {
+func (p *props) config(t *testing.T, ts *templates, chat bool, c conversation) {
 	t.Helper()
 	cfg, err := config.Load("", nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	cfg.Ledger = ts.ledger(t, chat, past)
+	cfg.Ledger = ts.ledger(t, chat, c.past, c.lang)
 	cfg.Data, cfg.HTTP.Listen = filepath.Dir(cfg.Ledger), ""
 	p.cfg, p.clock = cfg, &clock{t: present}
 }
@@ -298,7 +305,7 @@ type slackStage struct {
 func newSlackStage(t *testing.T, ts *templates, c conversation) stage {
 	t.Helper()
 	s := &slackStage{last: map[string]string{}}
-	s.config(t, ts, true, c.past)
+	s.config(t, ts, true, c)
 	s.room = roomID(c.room)
 	s.fake = fakeslack.New(fakeslack.Options{Clock: s.clock.now})
 	s.cfg.Slack = config.Slack{BotToken: fakeslack.BotToken, AppToken: fakeslack.AppToken, APIURL: s.fake.APIURL()}
@@ -499,7 +506,7 @@ func (o *output) until(ctx context.Context, from int, mark string) (string, int,
 func newTerminalStage(t *testing.T, ts *templates, c conversation) stage {
 	t.Helper()
 	s := &terminalStage{out: &output{more: make(chan struct{})}}
-	s.config(t, ts, false, c.past)
+	s.config(t, ts, false, c)
 	s.room = c.room
 	s.start(t)
 	return s
