@@ -46,21 +46,26 @@ type Recomputer struct {
 	Slow func(ctx context.Context, bank string)
 }
 
+// mostTogether is how many banks are recomputed together: what they share is then
+// read once and what they give is written once.
+const mostTogether = 64
+
 // Run works notices off until ctx is done.
 func (r *Recomputer) Run(ctx context.Context) error {
-	return r.Queue.Consume(ctx, queue.Consumer{
+	return r.Queue.ConsumeMany(ctx, queue.Consumer{
 		Name: r.Name, Workers: r.Parallel, Log: r.Log, ClaimAfter: r.ClaimAfter, MaxTries: r.MaxTries,
-	}, r.patiently)
+	}, mostTogether, r.patiently)
 }
 
-// patiently handles a notice and waits for the end of an outage of the ledger,
-// which is not the notice's fault: its tries would be used up in seconds, and a
-// parked bank stays as it is until something new is said of it.
-func (r *Recomputer) patiently(ctx context.Context, n queue.Notice) error {
+// patiently handles notices and waits for the end of an outage of the ledger, which
+// is not their fault: their tries would be used up in seconds, and a parked bank
+// stays as it is until something new is said of it.
+func (r *Recomputer) patiently(ctx context.Context, ns []queue.Notice) []error {
 	for {
-		err := r.handle(ctx, n)
-		if !errors.Is(err, ledger.ErrUnavailable) || !r.outlast(ctx) {
-			return err
+		errs := r.handle(ctx, ns)
+		out := func(err error) bool { return errors.Is(err, ledger.ErrUnavailable) }
+		if !slices.ContainsFunc(errs, out) || !r.outlast(ctx) {
+			return errs
 		}
 	}
 }
@@ -86,31 +91,50 @@ const (
 	outageMax = 2 * time.Second
 )
 
-// handle recomputes one bank and renders the replies that waited for it. It
-// holds no state: doing it twice, or on two machines, gives the same.
-func (r *Recomputer) handle(ctx context.Context, n queue.Notice) error {
-	if r.Slow != nil {
-		r.Slow(ctx, n.Bank)
-	}
-	bank := plant.BankID(n.Bank)
-	began := time.Now()
-	a, err := r.View.Recompute(ctx, bank, r.Now())
-	if err == nil {
-		took := time.Since(began)
-		r.Log.Debug("recomputed", "bank", n.Bank, "entry", a.UpTo, "took", took)
-		if r.Took != nil {
-			r.Took(took)
+// handle recomputes banks, renders the replies that waited for them and returns
+// what went wrong with each. Doing it twice, or on two machines, gives the same.
+func (r *Recomputer) handle(ctx context.Context, ns []queue.Notice) []error {
+	banks, errs := make([]plant.BankID, len(ns)), make([]error, len(ns))
+	for i, n := range ns {
+		banks[i] = plant.BankID(n.Bank)
+		if r.Slow != nil {
+			r.Slow(ctx, n.Bank)
 		}
-		err = r.Events.Assessed(ctx, a)
 	}
-	if errors.Is(err, view.ErrNoBank) && !errors.Is(err, ledger.ErrUnavailable) {
-		r.Log.Warn("notice for a bank that is not in the register", "bank", n.Bank)
-		err = nil
+	began := time.Now()
+	done := r.View.RecomputeTogether(ctx, banks, r.Now())
+	took := time.Since(began) / time.Duration(max(len(ns), 1))
+	var ready []plant.BankID
+	for i, d := range done {
+		if errs[i] = r.recomputed(ctx, banks[i], d, took); errs[i] == nil {
+			ready = append(ready, banks[i])
+		}
 	}
-	if err != nil {
-		return err
+	if len(ready) == 0 {
+		return errs
 	}
-	return r.Render(ctx, []plant.BankID{bank}, false)
+	if err := r.Render(ctx, ready, false); err != nil {
+		for i := range errs {
+			errs[i] = errors.Join(errs[i], err)
+		}
+	}
+	return errs
+}
+
+// recomputed tells of a bank that was recomputed.
+func (r *Recomputer) recomputed(ctx context.Context, bank plant.BankID, d view.Recomputed, took time.Duration) error {
+	switch {
+	case errors.Is(d.Err, view.ErrNoBank) && !errors.Is(d.Err, ledger.ErrUnavailable):
+		r.Log.Warn("notice for a bank that is not in the register", "bank", string(bank))
+		return nil
+	case d.Err != nil:
+		return d.Err
+	}
+	r.Log.Debug("recomputed", "bank", string(bank), "entry", d.Assessment.UpTo, "took", took)
+	if r.Took != nil {
+		r.Took(took)
+	}
+	return r.Events.Assessed(ctx, d.Assessment)
 }
 
 // Render fills in waiting replies whose banks have caught up (banks nil: any).
@@ -244,9 +268,7 @@ func (r *Recomputer) Sweep(ctx context.Context) error {
 	var errs []error
 	if err := r.notify(ctx, notices); err != nil {
 		r.Log.Warn("queue out of reach; recomputing here", "lagging", len(lags), "error", err)
-		for _, n := range notices[:min(len(notices), hereAtOnce)] {
-			errs = append(errs, r.handle(ctx, n))
-		}
+		errs = append(errs, r.handle(ctx, notices[:min(len(notices), hereAtOnce)])...)
 	}
 	errs = append(errs, r.Render(ctx, nil, true))
 	return errors.Join(errs...)
@@ -321,13 +343,12 @@ func (r *Recomputer) RecomputeAll(ctx context.Context, place plant.BankID) error
 	if err != nil {
 		return err
 	}
-	for chunk := range slices.Chunk(reg.Banks(place), 256) {
-		for _, id := range chunk {
-			a, err := r.View.Recompute(ctx, id, r.Now())
-			if err != nil {
-				return err
+	for chunk := range slices.Chunk(reg.Banks(place), mostTogether) {
+		for _, d := range r.View.RecomputeTogether(ctx, chunk, r.Now()) {
+			if d.Err != nil {
+				return d.Err
 			}
-			if err := r.Events.Assessed(ctx, a); err != nil {
+			if err := r.Events.Assessed(ctx, d.Assessment); err != nil {
 				return err
 			}
 		}

@@ -47,6 +47,7 @@ func (p *program) loadCommand() *cobra.Command {
 	f.IntVar(&plan.Batch, "batch", 100, "readings a request")
 	f.IntVar(&plan.Parallel, "parallel", 8, "senders")
 	f.DurationVar(&plan.For, "for", 10*time.Second, "at most so long")
+	f.Float64Var(&plan.PerSecond, "per-second", 0, "requests a second at most; 0: as fast as they are answered")
 	f.IntVar(&plan.Resend, "resend", 50, "requests sent again afterwards, to be known as duplicates")
 	f.IntVar(&plan.Follow, "follow", 2, "readings followed at a time until the forecast of their bank covers them; 0: none")
 	f.BoolVar(&try.on, "trial", false, "build an installation for the purpose in a folder of its own, drive it, and measure its parts by themselves")

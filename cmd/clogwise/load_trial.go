@@ -39,7 +39,7 @@ func (p *program) trial(c *cobra.Command, plan load.Plan, f trialFlags) (err err
 		defer func() { err = errors.Join(err, stop()) }()
 	}
 	rep, err := trial.Run(c.Context(), trial.Options{
-		Dir: dir, Redis: cfg.Redis, Banks: f.banks, Plan: plan, Parts: f.parts, Log: p.logger(cfg),
+		Dir: dir, Redis: cfg.Redis, Banks: f.banks, Plan: plan, Parts: f.parts, Worker: cfg.Worker, Log: p.logger(cfg),
 	})
 	if err != nil {
 		return err

@@ -101,6 +101,7 @@ type Worker struct {
 	ClaimAfter time.Duration `mapstructure:"claim_after"` // a notice held longer by one worker is taken over
 	MaxTries   int           `mapstructure:"max_tries"`   // then it is parked
 	SweepEvery time.Duration `mapstructure:"sweep_every"` // how often the ledger is searched for lagging banks
+	Remember   int           `mapstructure:"remember"`    // entries of banks seen lately that are kept in memory
 }
 
 // Cron sets the scheduled posts.
@@ -164,7 +165,7 @@ var defaults = map[string]any{
 	"http.listen": "127.0.0.1:8086", "http.max_body_bytes": 1 << 20, "http.rate_per_second": 50.0, "http.burst": 100,
 	"http.metrics_listen": "",
 	"http.tls_cert_file":  "", "http.tls_key_file": "",
-	"worker.parallel": 2, "worker.claim_after": "30s", "worker.max_tries": 5, "worker.sweep_every": "1m",
+	"worker.parallel": 2, "worker.claim_after": "30s", "worker.max_tries": 5, "worker.sweep_every": "1m", "worker.remember": 300_000,
 	"cron.catch_up": "72h", "cron.tick": "15s", "cron.lead": "10s",
 	"outbox.max_attempts": 20, "outbox.give_up_after": "168h", "outbox.merge_after": "10m", "outbox.per_second": 1.0, "outbox.burst": 30,
 	"outbox.lease": "60s", "outbox.reply_wait": "5s",

@@ -2,7 +2,9 @@ package trial
 
 import (
 	"fmt"
+	"time"
 
+	"clogwise/internal/entry"
 	"clogwise/internal/plant"
 )
 
@@ -43,4 +45,15 @@ func fleet(n int) plant.Contents {
 		}
 	}
 	return c
+}
+
+// changed are the change-outs that the present lives begin with.
+func changed(n int, at time.Time) []entry.Entry {
+	out := make([]entry.Entry, n)
+	for i := range out {
+		out[i] = entry.Entry{
+			Source: fmt.Sprintf("trial:swap:%d", i), Kind: entry.KindSwap, Place: bank(i), At: at, Received: at, By: "trial", Body: entry.Swap{Confirmed: true},
+		}
+	}
+	return out
 }

@@ -24,7 +24,9 @@ type Options struct {
 	Banks int
 	Plan  load.Plan     // URL, Secret and Banks are filled in
 	Parts time.Duration // how long each part is measured by itself; 0: not at all
-	Log   *slog.Logger
+
+	Worker config.Worker // as in the configuration
+	Log    *slog.Logger
 }
 
 // Report is what was measured.
@@ -43,6 +45,9 @@ type Part struct {
 	Share          float64 `json:"share"` // of the part's rate that the whole reached
 }
 
+// mostDays is how long ago the filters were changed: room for four readings a day.
+const mostDays = 1000
+
 // unlimited is a rate that limits nobody here.
 const unlimited = 1_000_000
 
@@ -52,6 +57,7 @@ func Run(ctx context.Context, o Options) (rep Report, err error) {
 	if err != nil {
 		return rep, err
 	}
+	cfg.Worker = o.Worker
 	cfg.Data, cfg.Ledger, cfg.Redis = o.Dir, filepath.Join(o.Dir, "ledger.db"), o.Redis
 	cfg.HTTP.Listen, cfg.HTTP.RatePerSec, cfg.HTTP.Burst = "127.0.0.1:0", unlimited, unlimited
 	a, err := app.Open(ctx, cfg, app.Options{Log: o.Log})
@@ -59,7 +65,8 @@ func Run(ctx context.Context, o Options) (rep Report, err error) {
 		return rep, err
 	}
 	defer func() { err = errors.Join(err, a.Close()) }()
-	if err := a.Fill(ctx, fleet(o.Banks), nil, nil); err != nil {
+	o.Plan.From = time.Now().UTC().AddDate(0, 0, -mostDays).Truncate(time.Second)
+	if err := a.Fill(ctx, fleet(o.Banks), changed(o.Banks, o.Plan.From), nil); err != nil {
 		return rep, fmt.Errorf("invented register: %w", err)
 	}
 	_, secret, err := a.NewKey(ctx, "trial", "signature", nil, nil)

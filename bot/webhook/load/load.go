@@ -20,10 +20,11 @@ import (
 	"time"
 
 	standardwebhooks "github.com/standard-webhooks/standard-webhooks/libraries/go"
+	"golang.org/x/time/rate"
 )
 
-// Plan is what to send. Every reading is invented and marked suspect, so that it
-// moves no forecast should it land in a ledger that matters.
+// Plan is what to send. Every reading is invented and, unless From is set, marked
+// suspect, so that it moves no forecast should it land in a ledger that matters.
 type Plan struct {
 	URL      string        // of the intake, on a loopback address
 	Secret   string        // of a signature key, whsec_…
@@ -34,6 +35,9 @@ type Plan struct {
 	For      time.Duration // at most so long
 	Resend   int           // requests sent a second time afterwards, to be known
 	Follow   int           // readings followed at a time until the forecast of their bank covers them
+
+	PerSecond float64   // requests a second at most; 0: as fast as they are answered
+	From      time.Time // change-out of filters that load from then on, read every six hours, in a ledger made for the trial
 }
 
 // Bounds of a plan.
@@ -179,11 +183,15 @@ func dialLoopback(ctx context.Context, network, addr string) (net.Conn, error) {
 func (r *runner) drive(ctx context.Context) []sent {
 	ctx, cancel := context.WithDeadline(ctx, r.began.Add(r.For))
 	defer cancel()
+	pace := rate.NewLimiter(rate.Inf, 1)
+	if r.PerSecond > 0 {
+		pace = rate.NewLimiter(rate.Limit(r.PerSecond), r.Parallel)
+	}
 	parts := make([][]sent, r.Parallel)
 	var all sync.WaitGroup
 	for i := range parts {
 		all.Go(func() {
-			for ctx.Err() == nil {
+			for pace.Wait(ctx) == nil {
 				n := int(r.next.Add(1)) - 1
 				if n >= r.Requests {
 					return
@@ -279,8 +287,15 @@ func (r *runner) do(ctx context.Context, method, path, id string, body []byte) (
 	return r.client.Do(req)
 }
 
+// lived is the time between two readings of a bank with From, and life how long its
+// filters last.
+const (
+	lived = 6 * time.Hour
+	life  = 150 * 24 * time.Hour
+)
+
 // body is request n, the same whenever it is made: readings of one bank after
-// another, a second apart and all before the start.
+// another, all before the start; a second apart, or as those of a filter that loads.
 func (r *runner) body(n int) []byte {
 	type reading struct {
 		Bank    string    `json:"bank"`
@@ -291,8 +306,15 @@ func (r *runner) body(n int) []byte {
 	items := make([]reading, r.Batch)
 	for i := range items {
 		k := n*r.Batch + i
-		at := r.began.UTC().Truncate(time.Second).Add(-time.Duration(1+k/len(r.Banks)%86400) * time.Second)
-		items[i] = reading{r.Banks[k%len(r.Banks)], at, 60 + float64(k%400)/10, true}
+		bank, sweep := k%len(r.Banks), k/len(r.Banks)
+		if r.From.IsZero() {
+			at := r.began.UTC().Truncate(time.Second).Add(-time.Duration(1+sweep%86400) * time.Second)
+			items[i] = reading{r.Banks[bank], at, 60 + float64(k%400)/10, true}
+			continue
+		}
+		age := time.Duration(sweep+1) * lived
+		wobble := float64((k*7919)%11-5) / 2
+		items[i] = reading{r.Banks[bank], r.From.Add(age), 60 + 140*float64(age)/float64(life) + wobble, false}
 	}
 	raw, _ := json.Marshal(items) // plain numbers, texts and times only
 	return raw
