@@ -166,7 +166,7 @@ func (w weekly) day(t time.Time) string { return w.in.Day(t, w.b.Now, w.loc) }
 
 func (w weekly) visits() []string {
 	if w.b.PlanErr != nil {
-		return []string{w.in.Text("No visits could be planned: %v", w.b.PlanErr)}
+		return []string{w.in.Text("No visits could be planned: %s", w.in.Retell(w.b.PlanErr.Error()))}
 	}
 	var lines []string
 	for _, v := range w.b.Plan.Visits {

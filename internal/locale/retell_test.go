@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"testing"
 
+	"clogwise/internal/duelist"
 	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 	"clogwise/internal/resistance"
@@ -35,6 +36,9 @@ func TestRetell(t *testing.T) {
 		{"an error and what it wraps", unknown.Error(),
 			`kein Zusammenhang von Druckverlust und Luftstrom: Artikel "NONE" steht nicht im Register`,
 			`sin relación entre pérdida de carga y caudal: el artículo "NONE" no está en el registro`},
+		{"why there is no plan of visits", fmt.Errorf("%w: %s is listed twice", duelist.ErrJob, "hall/ahu-1/primary").Error(),
+			"Besuche: Ein Einsatz ist nicht planbar: hall/ahu-1/primary steht zweimal da",
+			"visitas: un trabajo no se puede planificar: hall/ahu-1/primary aparece dos veces"},
 		{"decimals", fmt.Sprintf("airflow lost between %.0f and %.0f %%; missing: %s", 0.0, 12.4, "fan curve"), "verlorener Luftstrom zwischen 0 und 12 %; es fehlt: Ventilatorkennlinie", "caudal perdido entre el 0 y el 12 %; falta: curva del ventilador"},
 		{"a fraction", "n = 1.25, set for the site", "n = 1,25, für den Standort festgelegt", "n = 1,25, fijado para el centro"},
 		{"another order of words", "AHU-1 primary: past 160 Pa since about 6 Nov", "AHU-1 primary: etwa seit 6 Nov über 160 Pa", "AHU-1 primary: por encima de 160 Pa desde el 6 Nov aproximadamente"},

@@ -408,7 +408,7 @@ func Orders(b digest.Board, reg *plant.Register) string {
 func Visits(b digest.Board, reg *plant.Register) string {
 	s := At(b.Site, b.Now)
 	if b.PlanErr != nil {
-		return s.In.Text("No visits could be planned: %v", b.PlanErr)
+		return s.In.Text("No visits could be planned: %s", s.In.Retell(b.PlanErr.Error()))
 	}
 	if len(b.Plan.Visits) == 0 {
 		return s.In.Text("No change-outs foreseen at %s in the next 12 weeks.", b.Site.Name)
