@@ -102,6 +102,9 @@ func mouldOf(english string) (mould, bool) {
 		case 'q':
 			form.WriteString(`("(?:[^"\\]|\\.)*")`)
 			m.kinds = append(m.kinds, kind)
+		case 'w': // an error may hold colons of its own
+			form.WriteString(`(.*)`)
+			m.kinds = append(m.kinds, kind)
 		default:
 			form.WriteString(`(.*?)`)
 			m.kinds = append(m.kinds, kind)
