@@ -84,38 +84,74 @@ func (p *Posterior) cross() {
 	p.logLife = evenly(p.anchor[0]-below, p.anchor[n-1]+above, places)
 	p.density = nil
 	p.cdf = make([]float64, places)
+	nodes := make([]crossing, 0, n)
+	for i, m := range p.mass {
+		if m > leastMass {
+			nodes = append(nodes, crossingOf(&p.beliefs[i], m, math.Exp(-p.anchor[i]), ratio))
+		}
+	}
 	most := 0.0
 	for k, l := range p.logLife {
-		sum := 0.0
-		for i, m := range p.mass {
-			if m > leastMass {
-				sum += m * p.beliefs[i].passed(math.Exp(l-p.anchor[i]), ratio)
+		if most < 1-1e-12 { // else nothing is left to come
+			sum, x := 0.0, math.Exp(l)
+			for i := range nodes {
+				sum += nodes[i].mass * nodes[i].passed(x*nodes[i].perLife)
 			}
+			most = max(most, sum)
 		}
-		most = math.Max(most, sum)
 		p.cdf[k] = most
 	}
 }
 
-// passed returns the probability that the curve has passed ratio times its
-// anchor by u. The anchor is passed at u = 1 by definition; beyond it the curve
-// goes on along its tangent, which is taken to rise.
-func (b *belief) passed(u, ratio float64) float64 {
+// crossing is one node's belief about when the curve passes ratio times its anchor.
+type crossing struct {
+	belief        *belief
+	mass, perLife float64
+	ratio         float64
+	mean, sd      float64 // of the slope at the anchor
+	rising        float64 // probability that it is above 0
+}
+
+func crossingOf(b *belief, mass, perLife, ratio float64) crossing {
+	c := crossing{belief: b, mass: mass, perLife: perLife, ratio: ratio}
+	if ratio > 1 {
+		mean, v := b.slope(1)
+		c.mean, c.sd = mean, math.Sqrt(max(v, 0)+1e-8)
+		c.rising = max(normalCDF(c.mean/c.sd), 1e-300)
+	}
+	return c
+}
+
+// passed returns the probability that the curve has passed by u. The anchor is
+// passed at u = 1 by definition; beyond it the curve goes on along its tangent,
+// which is taken to rise.
+func (c *crossing) passed(u float64) float64 {
 	switch {
-	case ratio < 1 && u >= 1:
+	case c.ratio < 1 && u >= 1:
 		return 1
-	case ratio > 1 && u <= 1:
+	case c.ratio > 1 && u <= 1:
 		return 0
 	}
-	if ratio < 1 {
-		mean, v := b.curve(u)
-		return normalCDF((mean - ratio) / math.Sqrt(math.Max(v, 0)+1e-8))
+	if c.ratio < 1 {
+		mean, v := c.belief.curve(u)
+		return certainly((mean - c.ratio) / math.Sqrt(max(v, 0)+1e-8))
 	}
-	mean, v := b.slope(1)
-	sd := math.Sqrt(math.Max(v, 0) + 1e-8)
-	steep, _ := upperTail(((ratio-1)/(u-1) - mean) / sd)
-	rising, _ := upperTail(-mean / sd)
-	return steep / math.Max(rising, 1e-300)
+	z := (c.mean - (c.ratio-1)/(u-1)) / c.sd
+	if c.rising < 1e-6 { // both are far out, and so is their share
+		return normalCDF(z) / c.rising
+	}
+	return certainly(z) / c.rising
+}
+
+// certainly is normalCDF where it is neither 0 nor 1 for all that a forecast cares.
+func certainly(z float64) float64 {
+	switch {
+	case z < -9:
+		return 0
+	case z > 9:
+		return 1
+	}
+	return normalCDF(z)
 }
 
 // Level says what the prior behind the forecast had learnt from.
