@@ -35,7 +35,7 @@ func (e *Engine) answer(ctx context.Context, t *talk, q phrase.Query) error {
 func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (channel.Post, error) {
 	switch q.Kind {
 	case phrase.QueryHelp:
-		return channel.Post{Text: phrase.Help(t.in())}, nil
+		return channel.Post{Text: phrase.Help(t.in()) + "\n" + say.HelpAtOnce(t.in())}, nil
 	case phrase.QueryHow, phrase.QueryCost, phrase.QueryWhy, phrase.QueryChart:
 		return e.aboutBanks(ctx, t, q)
 	case phrase.QuerySteps:

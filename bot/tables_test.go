@@ -1,6 +1,7 @@
 package bot_test
 
 import (
+	"strings"
 	"testing"
 
 	"clogwise/bot"
@@ -24,5 +25,23 @@ func TestTablesForTheAuditFile(t *testing.T) {
 	}
 	if _, reply := r.says(tove, "send me the csv"); reply != "" {
 		t.Errorf("chatter is answered: %q", reply)
+	}
+}
+
+// What the help offers beside the grammar is understood as it stands.
+func TestHelpOfFormsAndTablesIsUnderstood(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	r.says(tove, "AHU-3 bag 100 Pa")
+	_, help := r.says(tove, "help")
+	_, line, ok := strings.Cut(help, "At once: ")
+	if !ok {
+		t.Fatalf("help lacks forms and tables: %q", help)
+	}
+	for _, offered := range strings.Split(line, " · ") {
+		text, _, _ := strings.Cut(offered, " (")
+		if _, reply := r.says(tove, text); reply == "" || strings.Contains(reply, "did not understand") {
+			t.Errorf("%q is answered %q", text, reply)
+		}
 	}
 }

@@ -182,3 +182,8 @@ func NotChanged(at Setting, name string, swap entry.Entry) string {
 func NoSwapLately(in locale.Locale, name string) string {
 	return in.Text("No change-out of %s was recorded lately, so there is nothing to take back.", name)
 }
+
+// HelpAtOnce is the line of the help about forms, pages and tables.
+func HelpAtOnce(in locale.Locale) string {
+	return in.Text("At once: round AHU-3 (a form) · home (my day) · due csv · digest xlsx · chart AHU-3 bag xlsx")
+}
