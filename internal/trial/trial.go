@@ -46,7 +46,7 @@ type Part struct {
 }
 
 // mostDays is how long ago the filters were changed: room for four readings a day.
-const mostDays = 1000
+const mostDays = 200
 
 // unlimited is a rate that limits nobody here.
 const unlimited = 1_000_000

@@ -59,9 +59,9 @@ type recomputing struct {
 type bankAtHand struct {
 	id    plant.BankID
 	at    int                // place among those asked for
-	known *kept              // what is remembered of it; nil: nothing
+	known *kept              // what is remembered of it, or was read in the place of that
 	prev  *assess.Assessment // its latest, to carry on from; nil: none
-	fresh []entry.Entry      // of what is remembered: what came since
+	fresh []entry.Entry      // what came since prev
 }
 
 func (r *recomputing) run(ctx context.Context, banks []plant.BankID, out []Recomputed) error {
@@ -107,13 +107,13 @@ func (r *recomputing) store(ctx context.Context, all []bankAtHand, out []Recompu
 	return nil
 }
 
-// readAtOnce is how many banks that were read up to about the same entry are read
-// on from there together.
+// readAtOnce is how many banks that are read on from about the same entry are read
+// together.
 const readAtOnce = 32
 
-// gather finds what is known of each bank and reads what came since.
+// gather finds what is known of each bank and reads what is not.
 func (r *recomputing) gather(ctx context.Context, banks []plant.BankID) ([]bankAtHand, error) {
-	var all, known []bankAtHand
+	var all []bankAtHand
 	var unknown []plant.BankID
 	for i, id := range banks {
 		if slices.Contains(banks[:i], id) {
@@ -122,41 +122,94 @@ func (r *recomputing) gather(ctx context.Context, banks []plant.BankID) ([]bankA
 		b := bankAtHand{id: id, at: i, known: r.memory.take(id)}
 		if b.known != nil && b.known.edited == r.edited {
 			b.prev = &b.known.last
-			known = append(known, b)
-			continue
+		} else {
+			b.known = nil
+			unknown = append(unknown, id)
 		}
-		b.known = nil
-		unknown = append(unknown, id)
 		all = append(all, b)
 	}
-	ps, err := r.Store.ProjectionsOf(ctx, unknown)
+	prevs, err := r.previousOf(ctx, unknown)
 	if err != nil {
 		return nil, err
 	}
-	for _, p := range ps {
-		var a assess.Assessment
-		if json.Unmarshal(p.Data, &a) != nil {
-			continue // of another version: it is made anew
+	for i := range all {
+		if b := &all[i]; b.known == nil {
+			b.prev = prevs[b.id]
+			b.known = r.toRead(b.id, b.prev)
 		}
-		i := slices.IndexFunc(all, func(b bankAtHand) bool { return b.id == p.Bank })
-		all[i].prev = &a
 	}
-	slices.SortFunc(known, func(a, b bankAtHand) int { return cmp.Compare(a.known.upTo, b.known.upTo) })
-	for some := range slices.Chunk(known, readAtOnce) {
-		ids := make([]plant.BankID, len(some))
-		for i, b := range some {
-			ids[i] = b.id
-		}
-		of, err := r.entriesOf(ctx, ids, some[0].known.upTo)
-		if err != nil {
+	slices.SortFunc(all, func(a, b bankAtHand) int { return cmp.Compare(a.known.upTo, b.known.upTo) })
+	for some := range slices.Chunk(all, readAtOnce) {
+		if err := r.readUp(ctx, some); err != nil {
 			return nil, err
 		}
-		for i := range some {
-			b := &some[i]
-			b.fresh = slices.DeleteFunc(of[b.id], func(x entry.Entry) bool { return x.Seq <= b.known.upTo })
+	}
+	return all, nil
+}
+
+// previousOf are the projections of banks to carry on from.
+func (r *recomputing) previousOf(ctx context.Context, banks []plant.BankID) (map[plant.BankID]*assess.Assessment, error) {
+	if len(banks) == 0 {
+		return nil, nil
+	}
+	ps, err := r.Store.ProjectionsOf(ctx, banks)
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[plant.BankID]*assess.Assessment, len(ps))
+	for _, p := range ps {
+		var a assess.Assessment
+		if json.Unmarshal(p.Data, &a) == nil { // else of another version: it is made anew
+			out[p.Bank] = &a
 		}
 	}
-	return append(known, all...), nil
+	return out, nil
+}
+
+// toRead stands for a bank of which nothing is remembered: it is to be read from
+// its present life on where that may do, else whole.
+func (r *recomputing) toRead(bank plant.BankID, prev *assess.Assessment) *kept {
+	k := &kept{bank: bank, edited: r.edited}
+	if carries(prev, r.edited) {
+		k.after = prev.LifeSeq - 1
+		k.upTo = k.after
+	}
+	return k
+}
+
+// carries reports whether an assessment can be carried on from, as far as it and
+// the newest edit of the register tell.
+func carries(prev *assess.Assessment, edited int64) bool {
+	return prev != nil && prev.LifeSeq > 0 && edited <= prev.UpTo
+}
+
+// readUp reads what came since the banks were read, which for those of which nothing
+// is remembered is all.
+func (r *recomputing) readUp(ctx context.Context, some []bankAtHand) error {
+	ids := make([]plant.BankID, len(some))
+	for i, b := range some {
+		ids[i] = b.id
+	}
+	of, err := r.entriesOf(ctx, ids, some[0].known.upTo)
+	if err != nil {
+		return err
+	}
+	for i := range some {
+		b := &some[i]
+		read := slices.DeleteFunc(of[b.id], func(x entry.Entry) bool { return x.Seq <= b.known.upTo })
+		if b.known.entries != nil || b.prev == nil {
+			b.fresh = read
+			continue
+		}
+		for _, x := range read {
+			if x.Seq <= b.prev.UpTo {
+				b.known.entries = append(b.known.entries, x)
+			} else {
+				b.fresh = append(b.fresh, x)
+			}
+		}
+	}
+	return nil
 }
 
 // assessOne assesses a bank; what it read is what is known of the bank from now on.
@@ -208,30 +261,20 @@ func (r *recomputing) bear(b *bankAtHand, read []entry.Entry) {
 	}
 }
 
-// readOn fills in the entries of a bank: what is remembered and what is fresh if
-// that is enough, else from the ledger. They are all those after the Seq returned.
+// readOn fills in the entries of a bank: what is at hand if that is enough, else the
+// whole from the ledger. They are all those after the Seq returned.
 func (r *recomputing) readOn(ctx context.Context, b *bankAtHand, in *assess.Input) (after int64, err error) {
-	if k := b.known; k != nil {
-		carry := b.prev.LifeSeq > 0 && k.after < b.prev.LifeSeq && assess.CanCarry(*b.prev, b.fresh)
-		if carry || k.after == 0 {
-			in.Entries, after = append(k.entries, b.fresh...), k.after
-			if carry {
-				in.Carried, after = b.prev, b.prev.LifeSeq-1
-				in.Entries = slices.DeleteFunc(in.Entries, func(x entry.Entry) bool { return x.Seq <= after })
-			}
-			return after, nil
-		}
+	k := b.known
+	carry := carries(b.prev, r.edited) && k.after < b.prev.LifeSeq && assess.CanCarry(*b.prev, b.fresh)
+	if !carry && k.after > 0 {
+		return 0, r.read(ctx, in, 0)
 	}
-	if p := b.prev; p != nil && p.LifeSeq > 0 && r.edited <= p.UpTo {
-		fresh, err := r.Entries(ctx, b.id, p.UpTo)
-		if err != nil {
-			return 0, err
-		}
-		if assess.CanCarry(*p, fresh) {
-			in.Carried, after = p, p.LifeSeq-1
-		}
+	in.Entries, after = append(k.entries, b.fresh...), k.after
+	if carry {
+		in.Carried, after = b.prev, b.prev.LifeSeq-1
+		in.Entries = slices.DeleteFunc(in.Entries, func(x entry.Entry) bool { return x.Seq <= after })
 	}
-	return after, r.read(ctx, in, after)
+	return after, nil
 }
 
 // remember is what to keep of a bank, without what no assessment looks at. Entries
