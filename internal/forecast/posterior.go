@@ -18,6 +18,7 @@ type Posterior struct {
 
 	anchorPa float64   // limit that the nodes are anchored at: the prior's
 	anchor   []float64 // nodes: ln of the life to anchorPa
+	perLife  []float64 // nodes: one over that life
 	mass     []float64 // of each node, sums to 1
 	beliefs  []belief  // about the curve at each node
 
@@ -31,7 +32,7 @@ func newPosterior(prior Prior, life Life, nodes []node, readings int) Posterior 
 	p := Posterior{
 		limitPa: life.LimitPa, nowX: math.Max(life.NowX, 0), readings: readings,
 		level: prior.Of, noise: prior.Noise,
-		anchorPa: prior.LimitPa, anchor: make([]float64, n), mass: make([]float64, n), beliefs: make([]belief, n),
+		anchorPa: prior.LimitPa, anchor: make([]float64, n), perLife: make([]float64, n), mass: make([]float64, n), beliefs: make([]belief, n),
 		density: make([]float64, n), cdf: make([]float64, n),
 	}
 	peak := math.Inf(-1)
@@ -39,7 +40,7 @@ func newPosterior(prior Prior, life Life, nodes []node, readings int) Posterior 
 		peak = math.Max(peak, nodes[i].logPost)
 	}
 	for i := range nodes {
-		p.anchor[i] = nodes[i].logLife
+		p.anchor[i], p.perLife[i] = nodes[i].logLife, math.Exp(-nodes[i].logLife)
 		p.density[i] = math.Exp(nodes[i].logPost - peak)
 		p.beliefs[i] = nodes[i].belief
 	}
@@ -87,7 +88,7 @@ func (p *Posterior) cross() {
 	nodes := make([]crossing, 0, n)
 	for i, m := range p.mass {
 		if m > leastMass {
-			nodes = append(nodes, crossingOf(&p.beliefs[i], m, math.Exp(-p.anchor[i]), ratio))
+			nodes = append(nodes, crossingOf(&p.beliefs[i], m, p.perLife[i], ratio))
 		}
 	}
 	most := 0.0
@@ -239,7 +240,7 @@ func (p Posterior) MeanPa(x float64) float64 {
 	sum := 0.0
 	for i, m := range p.mass {
 		if m > leastMass {
-			sum += m * p.beliefs[i].mean(x*math.Exp(-p.anchor[i]))
+			sum += m * p.beliefs[i].mean(x*p.perLife[i])
 		}
 	}
 	return math.Max(sum, 0) * p.anchorPa
@@ -276,7 +277,7 @@ func (p *Posterior) mixture(x, rel, abs float64) mixture {
 	buf := make([]float64, 2*n)
 	m := mixture{p.mass, buf[:n], buf[n:]}
 	for i := range p.mass {
-		mean, v := p.beliefs[i].curve(x * math.Exp(-p.anchor[i]))
+		mean, v := p.beliefs[i].curve(x * p.perLife[i])
 		m.mean[i] = mean
 		m.sd[i] = math.Sqrt(math.Max(v, 0) + square(rel*math.Max(mean, leastScale)) + square(abs) + 1e-12)
 	}
