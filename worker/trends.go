@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -16,22 +17,24 @@ import (
 	"clogwise/internal/trend"
 )
 
-// How far back trends are looked at: values come late, and of a point that was
-// mapped since the last time all that was kept is new.
+// How far back trends are looked at each night, and how far where values arrived
+// late or a point was mapped since the last time.
 const (
 	trendLate = 48 * time.Hour
 	trendBack = 400 * 24 * time.Hour
 )
 
 // trends makes one reading of each day that is over, for each trend of a site.
-// A day's reading is made once: values that come later still are kept, and do
-// not alter it.
+// Values that come after their day's reading was made amend it, however late,
+// unless somebody has corrected that reading or values of its day have been let
+// go: then it stands.
 func (p Posts) trends(ctx context.Context, site plant.Site, f Firing) (ledger.Batch, error) {
 	book := &pointbook.Book{Store: p.Store, View: p.View}
 	_, known, err := book.Map(ctx)
 	if err != nil {
 		return ledger.Batch{}, err
 	}
+	late := &lateValues{posts: p, since: f.Last, days: map[plant.BankID][]time.Time{}}
 	var b ledger.Batch
 	for _, m := range known.All() {
 		if !m.Trend || m.Place.Site() != site.ID {
@@ -41,16 +44,90 @@ func (p Posts) trends(ctx context.Context, site plant.Site, f Firing) (ledger.Ba
 		if err != nil {
 			return b, err
 		}
-		made, err := p.trendDays(ctx, m, site.Location(), from)
+		days, err := late.before(ctx, m.Place.AHU(), midnight(from, site.Location()))
+		if err != nil {
+			return b, err
+		}
+		made, err := p.trendDays(ctx, m, site.Location(), from, days)
 		if err != nil {
 			return b, err
 		}
 		b.Entries = append(b.Entries, made...)
+		if len(days) > 0 { // sorted
+			from = days[0]
+		}
 		if err := p.letGo(ctx, m, from); err != nil {
 			return b, err
 		}
 	}
 	return b, nil
+}
+
+// lateValues knows on which days the values lie that arrived since the last
+// firing.
+type lateValues struct {
+	posts Posts
+	since time.Time
+	after int64 // entries to it arrived before; 0: not looked up
+	days  map[plant.BankID][]time.Time
+}
+
+// arrivedWithin is how far the order of arrival may differ from that of the
+// ledger: a request's entries bear the time at which it came.
+const arrivedWithin = 10 * time.Minute
+
+// before lists, in order, the days before a midnight, within trendBack, on which
+// values of an AHU lie that arrived since the last firing.
+func (l *lateValues) before(ctx context.Context, ahu plant.BankID, midnightOf time.Time) ([]time.Time, error) {
+	if l.since.IsZero() {
+		return nil, nil
+	}
+	if l.after == 0 {
+		var err error
+		if l.after, err = l.posts.arrivedBefore(ctx, l.since.Add(-arrivedWithin)); err != nil {
+			return nil, err
+		}
+	}
+	all, seen := l.days[ahu]
+	if !seen {
+		entries, err := l.posts.Store.Entries(ctx, ledger.Filter{
+			Place: ahu, Exact: true, Kinds: []entry.Kind{entry.KindSample}, AfterSeq: l.after, From: l.posts.Now().Add(-trendBack),
+		})
+		if err != nil {
+			return nil, err
+		}
+		for _, x := range entries {
+			all = append(all, midnight(x.At, midnightOf.Location()))
+		}
+		slices.SortFunc(all, time.Time.Compare)
+		all = slices.CompactFunc(all, time.Time.Equal)
+		l.days[ahu] = all
+	}
+	n, _ := slices.BinarySearchFunc(all, midnightOf, time.Time.Compare)
+	return all[:n], nil
+}
+
+// arrivedBefore is the number of the last entry that arrived before a time: they
+// are numbered in the order in which they came, without gaps.
+func (p Posts) arrivedBefore(ctx context.Context, t time.Time) (int64, error) {
+	head, err := p.Store.Head(ctx)
+	if err != nil {
+		return 0, err
+	}
+	low, high := int64(0), head // low arrived before t, high+1 did not
+	for low < high {
+		mid := (low + high + 1) / 2
+		x, err := p.Store.Entry(ctx, mid)
+		if err != nil {
+			return 0, err
+		}
+		if x.Received.Before(t) {
+			low = mid
+		} else {
+			high = mid - 1
+		}
+	}
+	return low, nil
 }
 
 // letGo takes the old values out of a trend that is not kept for good. What is
@@ -75,38 +152,61 @@ func (p Posts) trendFrom(ctx context.Context, m points.Mapping, f Firing) (time.
 	return f.Last.Add(-trendLate), nil
 }
 
-// trendDays are the readings of the days that lie whole between from and today.
-func (p Posts) trendDays(ctx context.Context, m points.Mapping, loc *time.Location, from time.Time) ([]entry.Entry, error) {
-	today := midnight(p.Now(), loc)
-	begin := midnight(from, loc)
-	all, err := p.Store.Entries(ctx, ledger.Filter{
-		Place: m.Place.AHU(), Exact: true, Kinds: []entry.Kind{entry.KindSample}, From: begin.Add(-points.Near), To: today.Add(points.Near),
-	})
+// trendDays are the readings, or amendments of readings, of some days and of
+// those that lie whole between from and today.
+func (p Posts) trendDays(ctx context.Context, m points.Mapping, loc *time.Location, from time.Time, late []time.Time) ([]entry.Entry, error) {
+	today, begin := midnight(p.Now(), loc), midnight(from, loc)
+	days, err := p.samplesByDay(ctx, m, begin, today)
 	if err != nil {
 		return nil, err
 	}
-	days := map[time.Time][]entry.Entry{}
-	for _, x := range all {
-		days[midnight(x.At, loc)] = append(days[midnight(x.At, loc)], x)
+	for _, day := range late {
+		of, err := p.samplesByDay(ctx, m, day, midnight(day.Add(dayAround+12*time.Hour), loc))
+		if err != nil {
+			return nil, err
+		}
+		days[day] = of[day]
 	}
 	var out []entry.Entry
 	for _, day := range slices.SortedFunc(maps.Keys(days), time.Time.Compare) {
-		if day.Before(begin) || !day.Before(today) {
+		e, ok := p.trendDay(m, day, days[day])
+		if !ok {
 			continue
 		}
-		if e, ok := p.trendDay(m, day, days[day]); ok {
+		if e, ok, err = p.orAmend(ctx, e); err != nil {
+			return nil, err
+		}
+		if ok {
 			out = append(out, e)
 		}
 	}
 	return out, nil
 }
 
+func (p Posts) samplesByDay(ctx context.Context, m points.Mapping, begin, end time.Time) (map[time.Time][]entry.Entry, error) {
+	all, err := p.Store.Entries(ctx, ledger.Filter{Place: m.Place.AHU(), Exact: true, Kinds: []entry.Kind{entry.KindSample}, From: begin, To: end})
+	days := map[time.Time][]entry.Entry{}
+	for _, x := range all {
+		day := midnight(x.At, begin.Location())
+		days[day] = append(days[day], x)
+	}
+	return days, err
+}
+
+// trendDay is the reading of a day. There is none while the fan never ran
+// steadily, nor once values of the day have been let go.
 func (p Posts) trendDay(m points.Mapping, day time.Time, all []entry.Entry) (entry.Entry, bool) {
 	var samples []trend.Sample
 	by := ""
 	for _, x := range all {
 		s, ok := x.Body.(entry.Sample)
-		if ok && s.Value != nil && points.Quantity(s.Quantity) == points.Pressure && strings.EqualFold(s.Point, m.Name) {
+		if !ok || !strings.EqualFold(s.Point, m.Name) {
+			continue
+		}
+		if s.Value == nil {
+			return entry.Entry{}, false
+		}
+		if points.Quantity(s.Quantity) == points.Pressure {
 			samples = append(samples, trend.Sample{At: x.At, Pa: *s.Value, Air: points.AirAt(all, x.At), Suspect: s.Suspect})
 			by = x.By
 		}
@@ -117,6 +217,53 @@ func (p Posts) trendDay(m points.Mapping, day time.Time, all []entry.Entry) (ent
 		At: at, Received: p.Now(), By: by, Body: r,
 	}, ok
 }
+
+// orAmend is a day's reading where there is none yet, or what amends it where it
+// says something else by now. What a person has corrected or taken back stands.
+func (p Posts) orAmend(ctx context.Context, e entry.Entry) (out entry.Entry, ok bool, err error) {
+	made, err := p.Store.Entries(ctx, ledger.Filter{Source: e.Source})
+	if err != nil {
+		return e, false, err
+	}
+	i := slices.IndexFunc(made, func(x entry.Entry) bool { return x.Source == e.Source })
+	if i < 0 {
+		return e, true, nil
+	}
+	was := made[i]
+	acts, err := p.Store.Entries(ctx, ledger.Filter{
+		Place: was.Place, Exact: true, Kinds: []entry.Kind{entry.KindAmend, entry.KindRetract}, AfterSeq: was.Seq,
+	})
+	if err != nil {
+		return e, false, err
+	}
+	says, n := was.Body, 0
+	for _, x := range acts {
+		switch b := x.Body.(type) {
+		case entry.Retract:
+			if b.Target == was.Seq {
+				return e, false, nil
+			}
+		case entry.Amend:
+			if b.Target != was.Seq {
+				continue
+			}
+			if !strings.HasPrefix(x.Source, e.Source+lateMark) {
+				return e, false, nil
+			}
+			says, n = b.Body, n+1
+		}
+	}
+	if reflect.DeepEqual(says, e.Body) {
+		return e, false, nil
+	}
+	e.Source, e.Kind, e.Place, e.At = fmt.Sprintf("%s%s%d", e.Source, lateMark, n+1), entry.KindAmend, was.Place, was.At
+	e.Body = entry.Amend{Target: was.Seq, Body: e.Body}
+	return e, true, nil
+}
+
+// lateMark parts, in the source of an amendment, the reading's own source from
+// its number.
+const lateMark = ":late:"
 
 func midnight(t time.Time, loc *time.Location) time.Time {
 	y, mo, d := t.In(loc).Date()

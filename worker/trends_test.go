@@ -2,6 +2,7 @@ package worker_test
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -84,5 +85,86 @@ func TestTrendsGiveOneReadingADay(t *testing.T) {
 	must(t, err)
 	if len(again) != 3 {
 		t.Errorf("%d readings after that", len(again))
+	}
+}
+
+// Values that come after their day's reading was made amend it once, however late;
+// days of which none had come get their reading; what a person corrected and
+// what has been let go stand.
+func TestLateValuesAmendTheirDay(t *testing.T) {
+	r := newRig(t)
+	posts := worker.Posts{View: r.view, Store: r.store, Now: r.clock.now, Platform: func() string { return "terminal" }, Recompute: r.worker}
+	s := r.scheduler(nil)
+	s.Jobs, s.Always = posts.Jobs(), nil
+	night := func(month time.Month, day int) {
+		r.clock.set(time.Date(2026, month, day, 1, 0, 0, 0, time.UTC))
+		must(t, s.Fire(t.Context()))
+	}
+	r.clock.set(time.Date(2026, 3, 3, 0, 10, 0, 0, time.UTC))
+	must(t, s.Fire(t.Context())) // counts from here
+	const bank plant.BankID = "clinic/ahu-2/secondary"
+	book := &pointbook.Book{Store: r.store, View: r.view}
+	_, err := book.Assign(t.Context(), bank, entry.Point{Name: "N.DP", Quantity: "pressure", Unit: "Pa", Trend: true, KeepDays: 35}, "Maren", r.clock.now())
+	must(t, err)
+	put := func(day, from, to int, pa float64) { // hours
+		var b ledger.Batch
+		for i := 4 * from; i < 4*to; i++ {
+			b.Entries = append(b.Entries, entry.Entry{
+				Source: fmt.Sprint("hook:", day, "-", i), Kind: entry.KindSample, Place: bank.AHU(), At: time.Date(2026, 3, day, 0, 15*i, 0, 0, time.UTC),
+				Received: r.clock.now(), By: "hall automation", Body: entry.Sample{Point: "N.DP", Quantity: "pressure", Value: &pa},
+			})
+		}
+		_, err := r.store.Commit(t.Context(), b)
+		must(t, err)
+	}
+	readings := func() []entry.Entry {
+		all, err := r.store.Entries(t.Context(), ledger.Filter{Place: bank, Exact: true})
+		must(t, err)
+		return slices.DeleteFunc(entry.Standing(all), func(x entry.Entry) bool { return x.Kind != entry.KindReading })
+	}
+	amends := func() int {
+		all, err := r.store.Entries(t.Context(), ledger.Filter{Place: bank, Exact: true, Kinds: []entry.Kind{entry.KindAmend}})
+		must(t, err)
+		return len(all)
+	}
+	for day := 3; day < 9; day++ {
+		if day != 5 {
+			put(day, 0, 8, 100)
+		}
+		night(3, day+1)
+	}
+	if all := readings(); len(all) != 5 || amends() != 0 {
+		t.Fatalf("%d readings, %d amendments before anything came late", len(all), amends())
+	}
+	corrected := readings()[2] // of day 6
+	_, err = r.store.Commit(t.Context(), ledger.Batch{Entries: []entry.Entry{{
+		Source: "chat:1", Kind: entry.KindAmend, Place: bank, At: r.clock.now(), Received: r.clock.now(), Body: entry.Amend{Target: corrected.Seq, Body: entry.Reading{Pa: 77}},
+	}}})
+	must(t, err)
+	put(3, 8, 24, 130) // all of them six days late
+	put(5, 0, 24, 110)
+	put(6, 8, 24, 130)
+	for day := 10; day < 13; day++ { // recorded once
+		night(3, day)
+	}
+	all := readings()
+	if len(all) != 6 || amends() != 2 { // day 3 by the trend, day 6 by a person
+		t.Fatalf("%d readings, %d amendments: %+v", len(all), amends(), all)
+	}
+	for i, want := range []float64{130, 100, 110, 77, 100, 100} { // medians of 32 values of 100 and 64 of 130; days 3 to 8
+		if b := all[i].Body.(entry.Reading); b.Pa != want || all[i].At.Day() != 3+i {
+			t.Errorf("day %d: %v Pa of day %d, want %v", 3+i, b.Pa, all[i].At.Day(), want)
+		}
+	}
+	if w := all[0].Body.(entry.Reading).Window; w == nil || w.Count != 96 || w.MinPa != 100 || w.MaxPa != 130 {
+		t.Errorf("window of the amended day: %+v", w)
+	}
+	// Once its values have been let go, what comes of a day alters nothing.
+	night(4, 14)
+	night(4, 15)
+	put(4, 8, 24, 300)
+	night(4, 16)
+	if b := readings()[1].Body.(entry.Reading); b.Pa != 100 || amends() != 2 {
+		t.Errorf("let go: %v Pa, %d amendments", b.Pa, amends())
 	}
 }
