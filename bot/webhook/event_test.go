@@ -2,6 +2,7 @@ package webhook_test
 
 import (
 	"encoding/base64"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -17,6 +18,14 @@ const (
 // Attributes are those of CloudEvents 1.0.2, section "Context Attributes".
 func event(id, more string) string {
 	return `{"specversion":"1.0","type":"org.example.reading","source":"/north/bms","id":"` + id + `"` + more + `}`
+}
+
+func manyAttributes(n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, `,"x%d":1`, i)
+	}
+	return b.String()
 }
 
 func TestEvents(t *testing.T) {
@@ -53,11 +62,16 @@ func TestEvents(t *testing.T) {
 		event("e8", `,"id":"e9","data":`+data),
 		event("e9", `,"data":`+data+`,"data_base64":"e30="`),
 		strings.Replace(event("e10", `,"data":`+data), "1.0", "0.3", 1),
+		event("e12", `,"data":`+data+`,"data":`+data),
+		event("e13", manyAttributes(120)+`,"data":`+data+`,"data":`+data),
+		strings.Replace(event("e14", `,"data":`+data), "/north/bms", "/north bms", 1),
+		event("e15", `,"datacontenttype":"text/csv","data":"bank,pa"`),
 	}, ",") + "]"})
-	if batch.code != 202 || batch.Recorded != 3 || batch.Duplicate != 1 || batch.Refused != 8 {
+	if batch.code != 202 || batch.Recorded != 3 || batch.Duplicate != 1 || batch.Refused != 12 {
 		t.Fatalf("%d %s", batch.code, batch.raw)
 	}
-	for i, want := range map[int]string{4: "no data", 5: "no data", 6: "specversion", 7: "no id", 8: `time "noon"`, 9: "id is given twice", 10: "both given", 11: `"0.3" is not 1.0`} {
+	for i, want := range map[int]string{4: "no data", 5: "no data", 6: "specversion", 7: "no id", 8: `time "noon"`, 9: "id is given twice", 10: "both given", 11: `"0.3" is not 1.0`,
+		12: "data is given twice", 13: "more than 100 attributes", 14: "no URI reference", 15: `datacontenttype "text/csv"`} {
 		if !strings.Contains(batch.Results[i].Why, want) {
 			t.Errorf("item %d: %q does not say %q", i, batch.Results[i].Why, want)
 		}
@@ -79,7 +93,19 @@ func TestEventInHeaders(t *testing.T) {
 		t.Errorf("resent: %s", r.raw)
 	}
 	b.problem(signs.post(call{id: "m1", body: data, header: head}), 400, "does not cover ce- headers", "structured mode")
+	// Header values are percent-encoded and may be quoted (CloudEvents 1.0.2, HTTP
+	// binding, 3.1.3.2); the event is the same in either mode.
+	for i, id := range []string{"Euro%20%E2%82%AC%20%F0%9F%98%80", `"Euro%20%E2%82%AC%20%F0%9F%98%80"`} {
+		head["ce-id"] = id
+		if r := bears.post(call{body: data, header: head}); r.Recorded+r.Duplicate != 1 || r.Duplicate != i {
+			t.Errorf("%s: %d %s", id, r.code, r.raw)
+		}
+	}
+	same := bears.post(call{kind: structured, body: event("Euro € 😀", `,"time":"2026-03-02T08:00:00Z","data":`+data)})
+	if same.Duplicate != 1 {
+		t.Errorf("in structured mode: %s", same.raw)
+	}
 	head["ce-id"] = ""
 	b.problem(bears.post(call{body: data, header: head}), 400, "ce- headers: no id")
-	b.count(1)
+	b.count(2)
 }

@@ -3,6 +3,7 @@ package webhook
 import (
 	"fmt"
 	"net/http"
+	"path"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -43,13 +44,27 @@ func (s *api) handler() http.Handler {
 	for _, r := range s.routes() {
 		mux.Handle(r.path, s.serve(r))
 	}
-	for path, h := range s.Also {
-		mux.Handle(path, h)
+	for at, h := range s.Also {
+		mux.Handle(at, h)
 	}
-	mux.Handle("/", s.serve(route{path: "other", do: func(http.ResponseWriter, *http.Request) error {
+	other := s.serve(route{path: "other", do: func(http.ResponseWriter, *http.Request) error {
 		return faultf(http.StatusNotFound, "nothing here; send readings to POST /v1/readings and change-outs to POST /v1/swaps. All is described at /openapi.json")
-	}}))
-	return guarded(mux)
+	}})
+	mux.Handle("/", other)
+	return guarded(exact(mux, other))
+}
+
+// exact answers a path that is not written plainly (//v1/readings) as one that is
+// not there: the multiplexer would redirect it, and many senders follow a redirect
+// of a POST without its body, or count it as taken.
+func exact(h, other http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if p := r.URL.Path; p != "/" && path.Clean("/"+p) != strings.TrimSuffix(p, "/") {
+			other.ServeHTTP(w, r)
+			return
+		}
+		h.ServeHTTP(w, r)
+	})
 }
 
 // guarded tells browsers to take an answer for nothing but what it says it is, to

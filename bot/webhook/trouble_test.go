@@ -239,6 +239,10 @@ func TestWrongMethodsAndPaths(t *testing.T) {
 		{"GET", "/v1/banks/north/ahu-1/nonesuch", 404, ""},
 		{"GET", "/v1/banks/north/ahu-1", 404, ""},
 		{"GET", "/v1/banks/%2e%2e/x/y", 404, ""},
+		{"POST", "//v1/readings", 404, ""},
+		{"POST", "/v1/../v1/readings", 404, ""},
+		{"POST", "/v1/./readings", 404, ""},
+		{"POST", "/v1/readings/", 404, ""},
 	} {
 		r := s.post(call{method: tc.method, path: tc.path})
 		b.problem(r, tc.code)

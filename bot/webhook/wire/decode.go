@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"mime"
 	"net/http"
+	"net/url"
 	"strings"
 	"unicode/utf8"
 
@@ -74,12 +75,30 @@ func binaryEvent(h http.Header, kind string, items []Parsed) ([]Parsed, error) {
 	}
 	attrs := map[string]string{}
 	for _, name := range []string{"specversion", "id", "source", "type", "time"} {
-		if vs := h.Values("Ce-" + name); len(vs) > 0 {
-			attrs[name] = vs[0]
+		switch vs := h.Values("Ce-" + name); len(vs) {
+		case 0:
+		case 1:
+			attrs[name] = unescaped(vs[0])
+		default:
+			return nil, fmt.Errorf("ce-%s is sent more than once", name)
 		}
 	}
 	if err := checkEvent(attrs, len(items)); err != nil {
 		return nil, fmt.Errorf("ce- headers: %w", err)
 	}
 	return stamp(items, attrs), nil
+}
+
+// unescaped undoes the percent-encoding of an attribute in a header, and the
+// quotes that the binding asks receivers to take as well (CloudEvents 1.0.2, HTTP
+// binding, 3.1.3.2): the same event in structured mode must have the same id. A
+// value that is no such encoding is taken as it stands.
+func unescaped(v string) string {
+	if n := len(v); n > 1 && v[0] == '"' && v[n-1] == '"' {
+		v = strings.NewReplacer(`\\`, `\`, `\"`, `"`).Replace(v[1 : n-1])
+	}
+	if plain, err := url.PathUnescape(v); err == nil && utf8.ValidString(plain) {
+		return plain
+	}
+	return v
 }

@@ -8,11 +8,17 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"mime"
+	"strings"
 	"time"
 )
 
 // maxDepth bounds nesting; an item itself has no nested fields.
 const maxDepth = 8
+
+// maxAttributes bounds the attributes of an event, its data among them: with more
+// it could not be seen that one is given twice.
+const maxAttributes = 100
 
 // jsonReader reads items from JSON token by token, so that a name given twice or
 // spelt otherwise is seen: decoding into a struct would settle both silently.
@@ -229,7 +235,10 @@ func (d *jsonReader) event() ([]Parsed, error) {
 		_, again := attrs[name]
 		switch {
 		case again:
-			fault = errors.Join(fault, fmt.Errorf("%s is given twice", Clip(name)))
+			fault = cmp.Or(fault, fmt.Errorf("%s is given twice", Clip(name)))
+			err = d.skip(v)
+		case len(attrs) == maxAttributes:
+			fault = cmp.Or(fault, fmt.Errorf("more than %d attributes", maxAttributes))
 			err = d.skip(v)
 		case name == "data":
 			data, err = d.data(v)
@@ -243,7 +252,7 @@ func (d *jsonReader) event() ([]Parsed, error) {
 		if err != nil {
 			return nil, err
 		}
-		if len(attrs) < 100 { // extensions beyond that are not looked at
+		if len(attrs) < maxAttributes {
 			s, _ := v.(string)
 			attrs[name] = s
 		}
@@ -293,6 +302,13 @@ func checkEvent(attrs map[string]string, items int) error {
 			return fmt.Errorf("%s: %w", name, err)
 		}
 	}
+	// The once-only id joins source and id by a space; a URI reference has none.
+	if strings.Contains(attrs["source"], " ") {
+		return fmt.Errorf("source %q is no URI reference: it holds a space", Clip(attrs["source"]))
+	}
+	if kind := attrs["datacontenttype"]; kind != "" && !isJSON(kind) {
+		return fmt.Errorf("datacontenttype %q is not read inside an event; put JSON there, or send that form by itself", Clip(kind))
+	}
 	if t, given := attrs["time"]; given {
 		if _, err := time.Parse(time.RFC3339, t); err != nil {
 			return fmt.Errorf("time %q is not an RFC 3339 time", Clip(t))
@@ -307,6 +323,11 @@ func checkEvent(attrs map[string]string, items int) error {
 		return errors.New("no data: an object or an array of objects is needed")
 	}
 	return nil
+}
+
+func isJSON(kind string) bool {
+	base, _, err := mime.ParseMediaType(kind)
+	return err == nil && (base == "application/json" || base == "text/json" || strings.HasSuffix(base, "+json"))
 }
 
 // stamp gives items the identity and, where they have none, the time of their
