@@ -254,6 +254,14 @@ func TestScope(t *testing.T) {
 	if r := points.post(call{body: `{"point":"S.AHU1.PriDP","pa":50}`}); r.code != 202 || r.Results[0].Bank != "south/ahu-1/primary" {
 		t.Errorf("point in scope: %d %s", r.code, r.raw)
 	}
+	// A number in a name is whole.
+	first := b.sender(webhook.Bearer, nil, []string{"S.AHU1", "plant"})
+	for point, code := range map[string]int{"S.AHU1": 202, "s.ahu1.SecDP": 202, "S.AHU10.SecDP": 403, "S.AHU11": 403, "Plant7": 202} {
+		if r := first.post(call{body: `{"point":"` + point + `","pa":50}`}); r.code != code {
+			t.Errorf("point %s: %d %s", point, r.code, r.raw)
+		}
+	}
+	b.head += 3
 	r := north.post(call{body: "[" + one + "," + foreign + "]"})
 	if r.code != 202 || r.Recorded != 1 || r.Refused != 1 || r.Results[1].Outcome != "refused" {
 		t.Errorf("half in scope: %d %s", r.code, r.raw)

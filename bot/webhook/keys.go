@@ -124,11 +124,19 @@ func coversSite(k ledger.Key, site string) bool {
 	return len(k.Sites) == 0 || slices.Contains(k.Sites, site)
 }
 
-// coversPoint takes prefixes without regard to case, as point names are.
+// coversPoint takes prefixes without regard to case, as point names are. A prefix
+// that ends in a figure ends with its number: AHU-1 is not AHU-10.
 func coversPoint(k ledger.Key, point string) bool {
 	if len(k.Points) == 0 {
 		return true
 	}
 	point = strings.ToLower(point)
-	return point != "" && slices.ContainsFunc(k.Points, func(p string) bool { return strings.HasPrefix(point, strings.ToLower(p)) })
+	return point != "" && slices.ContainsFunc(k.Points, func(p string) bool {
+		rest, ok := strings.CutPrefix(point, strings.ToLower(p))
+		return ok && !(endsInDigit(p) && rest != "" && isDigit(rest[0]))
+	})
 }
+
+func endsInDigit(s string) bool { return s != "" && isDigit(s[len(s)-1]) }
+
+func isDigit(c byte) bool { return c >= '0' && c <= '9' }

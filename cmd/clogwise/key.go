@@ -64,7 +64,7 @@ func (p *program) newKeyCommand() *cobra.Command {
 	}
 	c.Flags().StringVar(&scheme, "scheme", "signature", "signature (Standard Webhooks) or bearer, for plant that cannot sign")
 	c.Flags().StringSliceVar(&sites, "sites", nil, "sites it may write to; default all")
-	c.Flags().StringSliceVar(&points, "points", nil, "point-name prefixes it may use; default all")
+	c.Flags().StringSliceVar(&points, "points", nil, "beginnings of the point names it may use, numbers whole (AHU-1 is not AHU-10), instead of banks by their id; default all")
 	return c
 }
 
