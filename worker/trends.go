@@ -60,7 +60,9 @@ func (p Posts) trends(ctx context.Context, site plant.Site, f Firing) (ledger.Ba
 			return b, err
 		}
 	}
-	return b, nil
+	ran, err := p.runDays(ctx, site, known, late, f)
+	b.Entries = append(b.Entries, ran...)
+	return b, err
 }
 
 // lateValues knows on which days the values lie that arrived since the last
@@ -161,7 +163,7 @@ func (p Posts) trendDays(ctx context.Context, m points.Mapping, loc *time.Locati
 		return nil, err
 	}
 	for _, day := range late {
-		of, err := p.samplesByDay(ctx, m, day, midnight(day.Add(dayAround+12*time.Hour), loc))
+		of, err := p.samplesByDay(ctx, m, day, dayAfter(day))
 		if err != nil {
 			return nil, err
 		}
@@ -200,7 +202,7 @@ func (p Posts) trendDay(m points.Mapping, day time.Time, all []entry.Entry) (ent
 	by := ""
 	for _, x := range all {
 		s, ok := x.Body.(entry.Sample)
-		if !ok || !strings.EqualFold(s.Point, m.Name) {
+		if !ok || !sameName(s.Point, m.Name) {
 			continue
 		}
 		if s.Value == nil {
@@ -213,7 +215,7 @@ func (p Posts) trendDay(m points.Mapping, day time.Time, all []entry.Entry) (ent
 	}
 	at, r, ok := trend.Day(samples)
 	return entry.Entry{
-		Source: fmt.Sprintf("trend:%s:%s", strings.ToLower(m.Name), day.Format("2006-01-02")), Kind: entry.KindReading, Place: m.Place,
+		Source: fmt.Sprintf("trend:%s:%s", strings.ToLower(m.Name), dateOf(day)), Kind: entry.KindReading, Place: m.Place,
 		At: at, Received: p.Now(), By: by, Body: r,
 	}, ok
 }
@@ -264,6 +266,9 @@ func (p Posts) orAmend(ctx context.Context, e entry.Entry) (out entry.Entry, ok 
 // lateMark parts, in the source of an amendment, the reading's own source from
 // its number.
 const lateMark = ":late:"
+
+// sameName compares names of points.
+func sameName(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }
 
 func midnight(t time.Time, loc *time.Location) time.Time {
 	y, mo, d := t.In(loc).Date()

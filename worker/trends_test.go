@@ -168,3 +168,87 @@ func TestLateValuesAmendTheirDay(t *testing.T) {
 		t.Errorf("let go: %v Pa, %d amendments", b.Pa, amends())
 	}
 }
+
+// A day's run hours are counted once it is over, by the meter before the status,
+// and bear on the forecasts of the AHU's banks in place of the schedule's.
+func TestRunHoursOfPointsAreCounted(t *testing.T) {
+	r := newRig(t)
+	posts := worker.Posts{View: r.view, Store: r.store, Now: r.clock.now, Platform: func() string { return "terminal" }, Recompute: r.worker}
+	s := r.scheduler(nil)
+	s.Jobs, s.Always = posts.Jobs(), nil
+	r.clock.set(time.Date(2026, 3, 3, 0, 10, 0, 0, time.UTC))
+	must(t, s.Fire(t.Context())) // counts from here
+	const bank plant.BankID = "clinic/ahu-2/secondary"
+	book := &pointbook.Book{Store: r.store, View: r.view}
+	for name, q := range map[string]string{"N.Hours": "run-hours", "N.Run": "run-status"} {
+		_, err := book.Assign(t.Context(), bank.AHU(), entry.Point{Name: name, Quantity: q}, "Maren", r.clock.now())
+		must(t, err)
+	}
+	n := 0
+	put := func(name, q string, at time.Time, v float64) {
+		n++
+		_, err := r.store.Commit(t.Context(), ledger.Batch{Entries: []entry.Entry{{
+			Source: fmt.Sprint("hook:", n), Kind: entry.KindSample, Place: bank.AHU(), At: at, Received: r.clock.now(), By: "hall automation",
+			Body: entry.Sample{Point: name, Quantity: q, Value: &v},
+		}}})
+		must(t, err)
+	}
+	loc := func() *time.Location {
+		reg, err := r.view.Register(t.Context())
+		must(t, err)
+		site, _ := reg.Site("clinic")
+		return site.Location()
+	}()
+	at := func(day, hour int) time.Time { return time.Date(2026, 3, day, hour, 0, 0, 0, loc) }
+	for day := 3; day < 6; day++ {
+		for h := range 24 {
+			on := 0.0
+			if h >= 8 && h < 17 {
+				on = 1
+			}
+			put("N.Run", "run-status", at(day, h), on)
+			if day != 4 { // that day the meter was away
+				put("N.Hours", "run-hours", at(day, h), 1000+10*float64(day-3)+max(0, min(10, float64(h-7))))
+			}
+		}
+		r.clock.set(at(day+1, 1))
+		if day != 3 {
+			put("N.Hours", "run-hours", at(day+1, 0), 1000+10*float64(day-2))
+		}
+		must(t, s.Fire(t.Context()))
+	}
+	days := func() map[string]float64 {
+		all, err := r.store.Entries(t.Context(), ledger.Filter{Place: bank.AHU(), Exact: true})
+		must(t, err)
+		out := map[string]float64{}
+		for _, x := range entry.Standing(all) {
+			if b, ok := x.Body.(entry.RunDay); ok {
+				out[b.Day] = b.Hours
+			}
+		}
+		return out
+	}
+	// Of 3 March the meter tells the end a day late and along a straight line; of the
+	// fifth it tells 10 h where the status, which counts 9, would too.
+	got := days()
+	if got["2026-03-03"] == 0 || got["2026-03-04"] == 0 || got["2026-03-05"] != 10 || len(got) != 3 {
+		t.Errorf("%v", got)
+	}
+	a, err := r.view.Assess(t.Context(), bank, r.clock.now())
+	must(t, err)
+	all, err := r.view.Entries(t.Context(), bank, 0)
+	must(t, err)
+	if !slices.ContainsFunc(all, func(x entry.Entry) bool { return x.Kind == entry.KindRunDay }) || a.Bank != bank {
+		t.Error("the bank does not hear of them")
+	}
+	// The meter's values of 4 March come two days late and amend it.
+	put("N.Hours", "run-hours", at(4, 0), 1010)
+	put("N.Hours", "run-hours", at(4, 12), 1012)
+	put("N.Hours", "run-hours", at(5, 0), 1013)
+	before := len(days())
+	r.clock.set(at(7, 1))
+	must(t, s.Fire(t.Context()))
+	if got := days(); got["2026-03-04"] != 3 || before != 3 {
+		t.Errorf("after late values: %v", got)
+	}
+}

@@ -170,7 +170,11 @@ func (w *work) eventsOf(a axis, obs []forecast.Observation, life forecast.Life) 
 		if !until.After(a.knots[0].at) {
 			continue
 		}
-		ev := forecast.Event{FromX: a.plain(x.At), ToX: a.plain(until)}
+		from := x.At
+		if start := a.knots[0].at; from.Before(start) {
+			from = start // what it did to the life before is not this one's
+		}
+		ev := forecast.Event{FromX: a.plain(from), ToX: a.plain(until)}
 		life.Obs = obs
 		ev.Rate = forecast.EventRate(w.prior, life, ev)
 		out = append(out, ev)

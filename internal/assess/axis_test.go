@@ -106,3 +106,35 @@ func TestAirMovedIsAnAxis(t *testing.T) {
 		t.Errorf("run hours %g and %g", byAir.HoursRun, byHours.HoursRun)
 	}
 }
+
+// A fan that the schedule has round the clock and that ran ten hours a day by its
+// meter: the life is as many counted hours long, the date of the limit lies where
+// the days do, and the week ahead is as the weeks were.
+func TestCountedHoursStandForTheSchedules(t *testing.T) {
+	entries := weekly(84, func(d float64) float64 { return 60 + 0.7*d }, nil)
+	now := began.AddDate(0, 0, 85)
+	counted := entries
+	for d := range 85 {
+		at := began.AddDate(0, 0, d)
+		counted = append(counted, entry.Entry{Seq: int64(100 + d), Kind: entry.KindRunDay, Place: axisBank.AHU(), At: at,
+			Body: entry.RunDay{Day: at.Format(time.DateOnly), Hours: 10}})
+	}
+	elsewhere := append(append([]entry.Entry(nil), entries...), entry.Entry{Seq: 300, Kind: entry.KindRunDay, Place: "s", At: began.AddDate(0, 0, 3),
+		Body: entry.RunDay{Day: "2026-03-04", Hours: 1}})
+	reg := bankWith(func(*plant.Site, *plant.AHU, *plant.Bank) {}) // in UTC
+	by, with := assessed(reg, entries, nil, now), assessed(reg, counted, nil, now)
+	if math.Abs(by.HoursRun-85*24) > 1e-6 || math.Abs(with.HoursRun-850) > 1e-6 || by.HoursWeek != 168 || with.HoursWeek != 70 {
+		t.Errorf("run %g and %g h, weeks of %g and %g h", by.HoursRun, with.HoursRun, by.HoursWeek, with.HoursWeek)
+	}
+	// 60 + 0.7 d reaches 200 Pa after 200 days of either. The prior's life is in hours,
+	// so the two forecasts may differ; neither may by more than a sixth of the life.
+	if d := with.Dates.Median.Sub(by.Dates.Median).Abs(); d > 33*24*time.Hour {
+		t.Errorf("limit %s by the schedule, %s by counted hours", by.Dates.Median, with.Dates.Median)
+	}
+	if got := with.LifeHours / by.LifeHours; got > 0.6 {
+		t.Errorf("life of %g h by counted hours, %g by the schedule", with.LifeHours, by.LifeHours)
+	}
+	if got := assessed(reg, elsewhere, nil, now).HoursRun; got != by.HoursRun {
+		t.Errorf("hours of another place count: %g", got)
+	}
+}

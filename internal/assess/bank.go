@@ -16,7 +16,7 @@ import (
 )
 
 // WiderKinds are the kinds of entries of an AHU or a site that bear on its banks.
-var WiderKinds = []entry.Kind{entry.KindEvent, entry.KindFanOff, entry.KindDefer, entry.KindRetract, entry.KindAmend, entry.KindSkip}
+var WiderKinds = []entry.Kind{entry.KindEvent, entry.KindFanOff, entry.KindDefer, entry.KindRetract, entry.KindAmend, entry.KindSkip, entry.KindRunDay}
 
 // Input is what one bank is assessed from.
 type Input struct {
@@ -85,6 +85,7 @@ func settle(in Input) (w *work, known bool) {
 		if w, known = newWork(in); known {
 			w.doubted = p.doubted
 			w.split()
+			w.runAhead()
 			w.limits(forecast.ClassPrior(string(w.bank.Stage)))
 			w.out.Lives, w.out.LifeMonths = p.Lives, p.Months
 		}
@@ -98,6 +99,7 @@ func settle(in Input) (w *work, known bool) {
 		}
 		w.doubted = doubted
 		w.split()
+		w.runAhead()
 		found := w.past()
 		doubted = append(doubted, found...)
 		if len(found) == 0 || in.Carried != nil {
@@ -197,10 +199,10 @@ func newWork(in Input) (*work, bool) {
 	}
 	w.item, _ = in.Register.Item(w.bank.Item)
 	w.loc = w.site.Location()
-	w.run = in.Register.ScheduleOf(in.Bank).Runner(w.loc)
 	w.law = resistance.LawFor(w.bank, in.Register.Item, nil, resistance.SiteLaw(w.site))
 	w.fix = resistance.NewCorrector(w.ahu, w.bank, w.site, w.law)
 	w.stand = entry.Standing(in.Entries)
+	w.run = in.Register.ScheduleOf(in.Bank).Runner(w.loc).Counted(w.counted())
 	w.out = Assessment{
 		Bank: in.Bank, Name: in.Register.Name(in.Bank), Now: in.Now, LawBasis: string(w.law.Basis),
 		NoGauge: w.bank.Gauge.Absent, HoursWeek: w.run.PerWeek(), ReadEvery: readEvery(w.bank), Parts: Parts(w.bank), LabourHours: w.bank.LabourHours,
@@ -212,6 +214,28 @@ func newWork(in Input) (*work, bool) {
 		w.out.UpTo = max(w.out.UpTo, in.Carried.UpTo)
 	}
 	return w, true
+}
+
+// counted are the run hours that the AHU's points counted, by day.
+func (w *work) counted() map[string]float64 {
+	var out map[string]float64
+	for i := range w.stand {
+		x := &w.stand[i]
+		if b, ok := x.Body.(entry.RunDay); ok && x.Place == w.in.Bank.AHU() && !x.At.After(w.in.Now) {
+			if out == nil {
+				out = map[string]float64{}
+			}
+			out[b.Day] = b.Hours
+		}
+	}
+	return out
+}
+
+// runAhead lets the hours counted in the present life say how the fan will run.
+// Those counted before it do not: they need not be at hand.
+func (w *work) runAhead() {
+	w.run = w.run.Ahead(w.cur.start)
+	w.out.HoursWeek = w.run.PerWeek()
 }
 
 func readEvery(b plant.Bank) int {
@@ -381,10 +405,13 @@ func (w *work) present() {
 	w.tellDoubted()
 	for _, x := range w.stand {
 		if w.cur.swap != nil {
+			if w.bearsUntil(x).Before(w.cur.start) {
+				continue
+			}
+			o.LifeSeq = min(o.LifeSeq, x.Seq) // older than a change-out told late, or reaching into the life
 			if x.At.Before(w.cur.start) {
 				continue
 			}
-			o.LifeSeq = min(o.LifeSeq, x.Seq) // older than a change-out told late
 		}
 		switch b := x.Body.(type) {
 		case entry.Skip:
@@ -418,6 +445,25 @@ func (w *work) present() {
 		o.LifeSeq = 0 // once it is settled, the life before is needed
 	}
 }
+
+// bearsUntil is how long an entry bears on readings: an outside event as long as
+// it lasts and to the reading after it, hours counted on a day all that day.
+func (w *work) bearsUntil(x entry.Entry) time.Time {
+	switch b := x.Body.(type) {
+	case entry.Event:
+		if b.Until != nil {
+			return b.Until.AddDate(0, 0, readEvery(w.bank))
+		}
+		return x.At.AddDate(0, 0, eventDays)
+	case entry.RunDay:
+		return x.At.Add(wholeDay)
+	}
+	return x.At
+}
+
+// wholeDay is the longest a day may be: hours counted on the day of a change-out
+// bear on the life that began on it.
+const wholeDay = 25 * time.Hour
 
 // carry takes over from the last assessment what lies before its LifeSeq.
 func (w *work) carry(c Assessment) {

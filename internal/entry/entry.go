@@ -43,6 +43,7 @@ const (
 	KindRegister  Kind = "register"   // the register was edited
 	KindPoint     Kind = "point"      // a building system's point was mapped to a place
 	KindSample    Kind = "sample"     // a value of a point that is no reading of a bank (yet)
+	KindRunDay    Kind = "run-day"    // the run hours of a day, as an AHU's points counted them
 )
 
 // An Entry is one line of the ledger.
@@ -251,6 +252,14 @@ type Sample struct {
 	Sites     []string `json:"sites,omitempty"` // that the key may write to; empty: all
 }
 
+// RunDay says how long the fan of an AHU ran on a day, by its run-hour meter or
+// its run status; its entry is at that day's midnight. It counts in place of the
+// schedule's hours.
+type RunDay struct {
+	Day   string  `json:"day"`   // of the site's calendar, 2006-01-02
+	Hours float64 `json:"hours"` // 0 to the length of the day
+}
+
 // AsidePlace is where samples of points are kept that nobody has mapped: no
 // site can have this id, since slugs have no @. Each point has a place below it.
 const AsidePlace plant.BankID = "@aside"
@@ -286,6 +295,7 @@ func (StepsRead) Kind() Kind    { return KindStepsRead }
 func (RegisterEdit) Kind() Kind { return KindRegister }
 func (Point) Kind() Kind        { return KindPoint }
 func (Sample) Kind() Kind       { return KindSample }
+func (RunDay) Kind() Kind       { return KindRunDay }
 
 // DecodeBody reads the JSON body of an entry of kind k. The result is a value,
 // never a pointer. Unknown kinds are an error: an old program must not guess at
@@ -336,6 +346,8 @@ func DecodeBody(k Kind, raw []byte) (Body, error) {
 		return decode[Point](raw)
 	case KindSample:
 		return decode[Sample](raw)
+	case KindRunDay:
+		return decode[RunDay](raw)
 	}
 	return nil, fmt.Errorf("entry kind %q is unknown to this version", k)
 }

@@ -2,6 +2,7 @@ package plant
 
 import (
 	"iter"
+	"math"
 	"time"
 )
 
@@ -14,6 +15,71 @@ type Runner struct {
 	week     [7]float64
 	holidays map[int64]float64 // by day number
 	loc      *time.Location
+
+	counted map[int64]float64 // hours by day number, in place of all the above
+	last    int64             // day number of the last counted
+	ahead   *[7]float64       // weekdays after it; nil: the schedule's
+}
+
+// Counted is the runner with the hours that were counted on some days, by their
+// date (2006-01-02), in place of the schedule's.
+func (r Runner) Counted(hours map[string]float64) Runner {
+	if len(hours) == 0 {
+		return r
+	}
+	r.counted, r.last, r.ahead = make(map[int64]float64, len(hours)), math.MinInt64, nil
+	for date, h := range hours {
+		if t, err := time.Parse(time.DateOnly, date); err == nil {
+			n := dayNumber(t)
+			r.counted[n], r.last = h, max(r.last, n)
+		}
+	}
+	return r
+}
+
+// What a row of counted days must hold to be taken for what follows (common
+// practice, no source).
+const (
+	lookBack  = 8 * 7 // days
+	leastDays = 14
+	leastOf   = 2 // of one weekday
+)
+
+// Ahead is the runner for which, after the last counted day, each weekday runs as
+// it did on the mean of the last eight weeks, of the days that were counted after
+// since; holidays stay the schedule's. With less than two weeks counted nothing
+// changes.
+func (r Runner) Ahead(since time.Time) Runner {
+	if r.counted == nil {
+		return r
+	}
+	first := max(r.dayOf(since).number+1, r.last-lookBack+1)
+	var sum, n [7]float64
+	all := 0
+	for d := first; d <= r.last; d++ {
+		h, ok := r.counted[d]
+		if _, holiday := r.holidays[d]; !ok || holiday {
+			continue
+		}
+		day := weekdayOf(d)
+		sum[day], n[day], all = sum[day]+h, n[day]+1, all+1
+	}
+	if all < leastDays {
+		return r
+	}
+	week := r.week
+	for day := range week {
+		if n[day] >= leastOf {
+			week[day] = sum[day] / n[day]
+		}
+	}
+	r.ahead = &week
+	return r
+}
+
+func weekdayOf(number int64) int64 {
+	const thursday = 4 // 1 January 1970
+	return ((number+thursday)%7 + 7) % 7
 }
 
 // Runner prepares the schedule for counting in loc.
@@ -97,14 +163,21 @@ func (r Runner) next(d localDay) localDay {
 
 // hours gives the run hours of a day.
 func (r Runner) hours(d localDay) float64 {
-	const thursday = 4 // 1 January 1970
-	h := r.week[((d.number+thursday)%7+7)%7]
+	length := float64(d.to-d.from) / 3600
+	if r.counted != nil {
+		if h, ok := r.counted[d.number]; ok {
+			return min(h, length)
+		}
+	}
+	h := r.week[weekdayOf(d.number)]
+	if r.ahead != nil && d.number > r.last {
+		h = r.ahead[weekdayOf(d.number)]
+	}
 	if r.holidays != nil {
 		if o, ok := r.holidays[d.number]; ok {
 			h = o
 		}
 	}
-	length := float64(d.to-d.from) / 3600
 	if h >= 24 {
 		return length
 	}
@@ -183,8 +256,11 @@ func (r Runner) After(t time.Time, hours float64) time.Time {
 
 // PerWeek is the run hours of an ordinary week.
 func (r Runner) PerWeek() float64 {
-	sum := 0.0
-	for _, h := range r.week {
+	sum, week := 0.0, r.week
+	if r.ahead != nil {
+		week = *r.ahead
+	}
+	for _, h := range week {
 		sum += h
 	}
 	return sum

@@ -243,3 +243,45 @@ func BenchmarkRunnerYear(b *testing.B) {
 		run.Hours(from, from.AddDate(1, 0, 0))
 	}
 }
+
+// Hours that were counted stand in the schedule's place on their days; after
+// them weekdays run as they did, and holidays by the schedule.
+func TestCountedHours(t *testing.T) {
+	t.Parallel()
+	london := zone(t, "Europe/London")
+	day := func(m time.Month, d int) time.Time { return time.Date(2026, m, d, 0, 0, 0, 0, london) }
+	counted := map[string]float64{}
+	for d := day(11, 2); d.Before(day(11, 30)); d = d.AddDate(0, 0, 1) { // four weeks from a Monday on
+		counted[d.Format(time.DateOnly)] = 5 + float64(d.Weekday()) // Sunday 5, Monday 6, …
+	}
+	delete(counted, "2026-11-04")
+	plain := office.Runner(london)
+	r := plain.Counted(counted)
+	ahead := r.Ahead(day(11, 1))
+	for _, c := range []struct {
+		name     string
+		r        plant.Runner
+		from, to time.Time
+		want     float64
+	}{
+		{"a counted week", r, day(11, 9), day(11, 16), 6 + 7 + 8 + 9 + 10 + 11 + 5},
+		{"half a counted day", r, day(11, 9), time.Date(2026, 11, 9, 12, 0, 0, 0, london), 3},
+		{"a day left out is the schedule's", r, day(11, 4), day(11, 5), 14},
+		{"before it is the schedule's", ahead, day(10, 26), day(11, 2), 76},
+		{"after it is the schedule's where nobody looks ahead", r, day(11, 30), day(12, 7), 76},
+		{"after it weekdays run as they did", ahead, day(11, 30), day(12, 7), 56},
+		{"but holidays do not", ahead, day(12, 21), day(12, 28), 6 + 7 + 8 + 9 + 2 + 2 + 5},
+		{"too few days tell nothing of what follows", r.Ahead(day(11, 17)), day(11, 30), day(12, 7), 76},
+		{"nothing counted", plain.Counted(nil).Ahead(day(11, 1)), day(11, 9), day(11, 16), 76},
+	} {
+		if got := c.r.Hours(c.from, c.to); math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("%s: %g h, want %g", c.name, got, c.want)
+		}
+	}
+	if r.PerWeek() != 76 || ahead.PerWeek() != 56 {
+		t.Errorf("a week of %g and %g h", r.PerWeek(), ahead.PerWeek())
+	}
+	if got := ahead.After(day(11, 30), 56); !got.Equal(day(12, 7)) {
+		t.Errorf("56 h after 30 November: %s", got)
+	}
+}

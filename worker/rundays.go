@@ -1,0 +1,174 @@
+package worker
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"clogwise/internal/entry"
+	"clogwise/internal/ledger"
+	"clogwise/internal/plant"
+	"clogwise/internal/points"
+	"clogwise/internal/trend"
+)
+
+// aroundDay is how far beyond a day values are looked at that tell what a meter
+// showed at its midnights.
+const aroundDay = 36 * time.Hour
+
+// runDays are the counted run hours of days that are over, of each AHU of a site
+// that has a run-hour meter or a run status among its points. The meter goes
+// before the status; of several the one that counted most, since the filters load
+// while any fan runs. What arrives late amends its day.
+func (p Posts) runDays(ctx context.Context, site plant.Site, known points.Map, late *lateValues, f Firing) ([]entry.Entry, error) {
+	var out []entry.Entry
+	for _, m := range counters(known, site.ID) {
+		ahu := m[0].Place
+		from, err := p.oldest(ctx, m, f)
+		if err != nil {
+			return nil, err
+		}
+		days, err := late.before(ctx, ahu, midnight(from, site.Location()))
+		if err != nil {
+			return nil, err
+		}
+		made, err := p.runDaysOf(ctx, m, site.Location(), from, days)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, made...)
+	}
+	return out, nil
+}
+
+// counters are a site's points of run hours and run status, by AHU in order.
+func counters(known points.Map, site string) [][]points.Mapping {
+	var out [][]points.Mapping
+	for _, m := range known.All() { // by place
+		if q := m.Of(); m.Place.Site() != site || q != points.RunHours && q != points.RunStatus {
+			continue
+		}
+		if n := len(out); n > 0 && out[n-1][0].Place == m.Place {
+			out[n-1] = append(out[n-1], m)
+			continue
+		}
+		out = append(out, []points.Mapping{m})
+	}
+	return out
+}
+
+func (p Posts) oldest(ctx context.Context, ms []points.Mapping, f Firing) (from time.Time, err error) {
+	for i, m := range ms {
+		t, err := p.trendFrom(ctx, m, f)
+		if err != nil {
+			return from, err
+		}
+		if i == 0 || t.Before(from) {
+			from = t
+		}
+	}
+	return from, nil
+}
+
+func (p Posts) runDaysOf(ctx context.Context, ms []points.Mapping, loc *time.Location, from time.Time, late []time.Time) ([]entry.Entry, error) {
+	ahu := ms[0].Place
+	today := midnight(p.Now(), loc)
+	var begin []time.Time
+	for _, day := range late { // values near midnight bear on the day beside too
+		begin = append(begin, dayBefore(day), day, dayAfter(day))
+	}
+	for day := midnight(from, loc); day.Before(today); day = dayAfter(day) {
+		begin = append(begin, day)
+	}
+	slices.SortFunc(begin, time.Time.Compare)
+	begin = slices.CompactFunc(begin, time.Time.Equal)
+	if len(begin) == 0 {
+		return nil, nil
+	}
+	var out []entry.Entry
+	for _, stretch := range stretches(begin) {
+		all, err := p.Store.Entries(ctx, ledger.Filter{
+			Place: ahu, Exact: true, Kinds: []entry.Kind{entry.KindSample},
+			From: stretch[0].Add(-aroundDay), To: stretch[len(stretch)-1].Add(dayAround + aroundDay),
+		})
+		if err != nil {
+			return nil, err
+		}
+		values, by := valuesOf(all, ms)
+		for _, day := range stretch {
+			e, ok := runDay(ms, values, day)
+			if !ok || !day.Before(today) {
+				continue
+			}
+			e.Place, e.Received, e.By = ahu, p.Now(), by
+			e.Source = "run:" + string(ahu) + ":" + dateOf(day)
+			if e, ok, err = p.orAmend(ctx, e); err != nil {
+				return nil, err
+			}
+			if ok {
+				out = append(out, e)
+			}
+		}
+	}
+	return out, nil
+}
+
+// stretches parts sorted days where they lie far apart, to be read by themselves.
+func stretches(days []time.Time) [][]time.Time {
+	out := [][]time.Time{days[:1:1]}
+	for i, day := range days[1:] {
+		if day.Sub(days[i]) > 2*aroundDay {
+			out = append(out, nil)
+		}
+		out[len(out)-1] = append(out[len(out)-1], day)
+	}
+	return out
+}
+
+// valuesOf are the values of each mapped point, and who sent the last.
+func valuesOf(all []entry.Entry, ms []points.Mapping) (of [][]trend.Value, by string) {
+	of = make([][]trend.Value, len(ms))
+	for _, x := range all {
+		s, ok := x.Body.(entry.Sample)
+		if !ok || s.Value == nil || s.Suspect {
+			continue
+		}
+		for i, m := range ms {
+			if s.Quantity == m.Quantity && sameName(s.Point, m.Name) {
+				of[i], by = append(of[i], trend.Value{At: x.At, V: *s.Value}), x.By
+			}
+		}
+	}
+	return of, by
+}
+
+func runDay(ms []points.Mapping, values [][]trend.Value, day time.Time) (entry.Entry, bool) {
+	end := dayAfter(day)
+	for _, q := range []points.Quantity{points.RunHours, points.RunStatus} {
+		most, found := 0.0, false
+		for i, m := range ms {
+			count := trend.Metered
+			if q == points.RunStatus {
+				count = trend.Ran
+			}
+			if m.Of() != q {
+				continue
+			}
+			if h, ok := count(values[i], day, end); ok {
+				most, found = max(most, h), true
+			}
+		}
+		if found {
+			return entry.Entry{Kind: entry.KindRunDay, At: day, Body: entry.RunDay{Day: dateOf(day), Hours: most}}, true
+		}
+	}
+	return entry.Entry{}, false
+}
+
+// dateOf is the date of a day that begins where midnight says, which may be the
+// evening before where clocks skip midnight.
+func dateOf(day time.Time) string { return day.Add(12 * time.Hour).Format(time.DateOnly) }
+
+func dayAfter(day time.Time) time.Time { return midnight(day.Add(36*time.Hour), day.Location()) }
+
+func dayBefore(day time.Time) time.Time { return midnight(day.Add(-12*time.Hour), day.Location()) }
