@@ -110,8 +110,9 @@ type examined struct {
 // examine reads a file against the register, for the sites of the talk and the
 // person's roles.
 func (e *Engine) examine(t *talk, name string, raw []byte) examined {
-	entries, faults := registerfile.ReadHistory(name, bytes.NewReader(raw), t.here(), e.Now())
-	in := examined{FileSummary: say.FileSummary{Name: name, NoTable: len(entries) == 0 && noHistory(faults)}}
+	cols, guessed := guessedColumns(name, raw)
+	entries, faults := registerfile.ReadHistoryAs(name, bytes.NewReader(raw), cols, t.here(), e.Now())
+	in := examined{FileSummary: say.FileSummary{Name: name, Guessed: guessed, NoTable: len(entries) == 0 && noHistory(faults)}}
 	for _, f := range faults {
 		in.Faults = append(in.Faults, f.Words(t.in()))
 	}
@@ -142,6 +143,22 @@ func (e *Engine) examine(t *talk, name string, raw []byte) examined {
 	in.Banks = len(banks)
 	in.TooMany = len(in.entries) > maxDroppedRows
 	return in
+}
+
+// guessedColumns are what the columns of other names are taken for. The summary
+// shows them, and the button under it is what confirms them.
+func guessedColumns(name string, raw []byte) (registerfile.Columns, []say.GuessedColumn) {
+	all, _ := registerfile.GuessColumns(name, bytes.NewReader(raw), true) // its faults are told when it is read
+	cols := registerfile.Columns{}
+	var out []say.GuessedColumn
+	for _, g := range all {
+		if _, twice := cols[g.Header]; g.Why != "" || twice {
+			continue
+		}
+		cols[g.Header] = g.As
+		out = append(out, say.GuessedColumn{Header: g.Header, Column: g.Column, Unit: g.Unit, Sample: g.Sample})
+	}
+	return cols, out
 }
 
 // here is the register of the sites that are spoken of: a tag in a site's channel

@@ -1,11 +1,15 @@
 package bot_test
 
 import (
+	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 	"testing"
+
+	"github.com/xuri/excelize/v2"
 
 	"clogwise/bot"
 	"clogwise/internal/channel"
@@ -80,6 +84,44 @@ func TestFilesThatAreNoneOfOurs(t *testing.T) {
 	m.Mention = true
 	r.hear(m)
 	wantText(t, r.reply(m), "crew")
+}
+
+const foreignFile = `Zeitstempel;Anlage;Filterstufe;Filter-DP (in wc);Wetter
+2026-03-03 09:00;AHU-1;primary;0,32;kalt
+2026-03-03 09:10;AHU-1;secondary;0,48;
+`
+
+// Columns of other names are guessed, in text and workbook alike; the guesses are
+// shown, and nothing is recorded before the button under them is pressed.
+func TestColumnsOfOtherNamesAreShownAndConfirmed(t *testing.T) {
+	t.Parallel()
+	for name, data := range map[string]string{"week.csv": foreignFile, "week.xlsx": workbook(t, foreignFile)} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			r := newRig(t)
+			m := r.drop(tove, name, data)
+			r.hear(m)
+			wantText(t, r.reply(m), name+": 2 readings of 2 banks", "4 columns have other names and are guessed", "“Zeitstempel” is time (first: 2026-03-03 09:00)",
+				"“Anlage” is ahu", "“Filterstufe” is bank", "“Filter-DP (in wc)” is value in inH2O (first: 0", "Wetter", "Nothing recorded yet")
+			r.wantStanding()
+			wantText(t, r.press(tove, m, "Record 2"), name+": 2 rows recorded")
+			// 0.32 and 0.48 in of conventional water at 249.08891 Pa (NIST SP 811).
+			r.wantStanding("reading clinic/ahu-1/primary 80 Pa hz=?", "reading clinic/ahu-1/secondary 120 Pa hz=?")
+		})
+	}
+}
+
+// workbook is a table as a workbook of texts.
+func workbook(t *testing.T, table string) string {
+	t.Helper()
+	f := excelize.NewFile()
+	for i, line := range strings.Split(strings.TrimSpace(table), "\n") {
+		cells := strings.Split(line, ";")
+		must(t, f.SetSheetRow("Sheet1", fmt.Sprintf("A%d", i+1), &cells))
+	}
+	var b bytes.Buffer
+	must(t, f.Write(&b))
+	return b.String()
 }
 
 func TestFileBounds(t *testing.T) {

@@ -18,8 +18,39 @@ type FileSummary struct {
 	Barred      int // rows that are not the person's to record
 	First, Last time.Time
 	Faults      []string
+	Guessed     []GuessedColumn
 	NoTable     bool // the file has no columns of readings
 	TooMany     bool
+}
+
+// GuessedColumn is a column of another name and what it is taken for.
+type GuessedColumn struct {
+	Header string
+	Column string
+	Unit   string // where the header says it
+	Sample string // its first value
+}
+
+// guesses say what columns of other names are taken for, for the person who is to
+// press the button.
+func (f FileSummary) guesses(in locale.Locale) []string {
+	if len(f.Guessed) == 0 {
+		return nil
+	}
+	out := []string{in.Count(len(f.Guessed), "%d column has another name and is guessed; record it only if that is right:",
+		"%d columns have other names and are guessed; record it only if that is right:")}
+	for _, g := range f.Guessed {
+		as := g.Column
+		if g.Unit != "" {
+			as = in.Text("%s in %s", g.Column, g.Unit)
+		}
+		if g.Sample == "" {
+			out = append(out, in.Text("“%s” is %s", g.Header, as))
+			continue
+		}
+		out = append(out, in.Text("“%s” is %s (first: %s)", g.Header, as, g.Sample))
+	}
+	return out
 }
 
 // faultsShown bounds the faults that a summary lists.
@@ -48,6 +79,7 @@ func FileFound(f FileSummary, site plant.Site, now time.Time) string {
 		}
 		lines[0] = in.Text("%s: %s of %s, %s.", f.Name, f.rows(in), in.Count(f.Banks, "%d bank", "%d banks"), span)
 	}
+	lines = append(lines, f.guesses(in)...)
 	if f.Known > 0 {
 		lines = append(lines, in.Text("%d of them are recorded already.", f.Known))
 	}

@@ -269,6 +269,8 @@ func kindName(k entry.Kind, in locale.Locale) string {
 		return in.Text("steps read")
 	case entry.KindRegister:
 		return in.Text("register")
+	case entry.KindRunDay:
+		return in.Text("run hours of a day")
 	}
 	return strings.ReplaceAll(string(k), "-", " ")
 }
