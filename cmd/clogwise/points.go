@@ -3,7 +3,9 @@ package main
 import (
 	"context"
 	"fmt"
+	"maps"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -137,19 +139,24 @@ func lastValue(u pointbook.Unknown) string {
 
 func (p *program) importPointsCommand() *cobra.Command {
 	var save bool
+	var site string
 	c := &cobra.Command{
 		Use: "import FILE…", Short: "Read points with Brick or Project Haystack tags (CSV, JSON, Turtle); shows its guesses, --save records those that are certain", Args: cobra.MinimumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			return p.with(c, func(ctx context.Context, a *app.App) error { return p.importPoints(ctx, a, args, save) })
+			return p.with(c, func(ctx context.Context, a *app.App) error { return p.importPoints(ctx, a, args, site, save) })
 		},
 	}
+	c.Flags().StringVar(&site, "site", "", "whose points these are, where other sites have AHUs of the same tags")
 	c.Flags().BoolVar(&save, "save", false, "record the guesses that name a place and a quantity; without this flag they are only shown")
 	return c
 }
 
-func (p *program) importPoints(ctx context.Context, a *app.App, files []string, save bool) error {
+func (p *program) importPoints(ctx context.Context, a *app.App, files []string, site string, save bool) error {
 	reg, known, err := book(a).Map(ctx)
 	if err != nil {
+		return err
+	}
+	if reg, err = registerOf(reg, site); err != nil {
 		return err
 	}
 	saved, open := 0, 0
@@ -183,6 +190,22 @@ func (p *program) importPoints(ctx context.Context, a *app.App, files []string, 
 		return p.done("%d points understood, %d not. Nothing saved: add --save to record those understood, clogwise points map for the rest.", saved, open)
 	}
 	return p.done("%d points recorded, %d left: say what they are with clogwise points map.", saved, open)
+}
+
+// registerOf is the register of one site; of all where none is named.
+func registerOf(reg *plant.Register, site string) (*plant.Register, error) {
+	if site == "" {
+		return reg, nil
+	}
+	if _, ok := reg.Site(site); !ok {
+		return nil, fmt.Errorf("no site %q in the register", site)
+	}
+	c := reg.Contents()
+	c.Sites = slices.DeleteFunc(slices.Clone(c.Sites), func(s plant.Site) bool { return s.ID != site })
+	c.AHUs, c.Banks = maps.Clone(c.AHUs), maps.Clone(c.Banks)
+	maps.DeleteFunc(c.AHUs, func(id plant.BankID, _ plant.AHU) bool { return id.Site() != site })
+	maps.DeleteFunc(c.Banks, func(id plant.BankID, _ plant.Bank) bool { return id.Site() != site })
+	return plant.NewRegister(c), nil
 }
 
 func (p *program) showGuess(g points.Guess, known points.Map) error {

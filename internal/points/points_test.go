@@ -124,6 +124,18 @@ bldg:EF9_Flow a brick:Exhaust_Air_Flow_Sensor, owl:NamedIndividual ; brick:isPoi
 bldg:EF9_FlowSP a brick:Exhaust_Air_Flow_Setpoint ; brick:isPointOf bldg:EF-9 .
 `
 
+// turtle is Brick as other programs write it (RDF 1.1 Turtle): labels in several
+// languages, types, escapes, either sort of quotation marks, nodes without a name,
+// no space before the dot.
+const turtle = `@prefix brick: <https://brickschema.org/schema/Brick#> .
+bldg:P1 a brick:Exhaust_Filter_Differential_Pressure_Sensor ; # of the return
+  rdfs:label "EF-9 filter DP"@en , "EF-9 Filterdruck"@de ; brick:hasUnit unit:PA ; brick:isPointOf bldg:EF-9 .
+bldg:P2 rdf:type brick:Exhaust_Air_Flow_Sensor ; rdfs:label "EF-9 \"EA\" \u00b7 flow"^^xsd:string ;
+  brick:lastKnownValue [ brick:value 4.5 ; rdfs:label "not this" ; brick:timestamp "x"^^<http://www.w3.org/2001/XMLSchema#dateTime> ] ;
+  brick:hasUnit unit:M3-PER-SEC ; brick:isPointOf bldg:EF-9 .
+bldg:P3 a brick:Fan_On_Off_Status ; rdfs:label 'EF-9 fan' ; brick:isPointOf bldg:EF-9.
+bldg:P4 a brick:Run_Time_Sensor ; rdfs:label """EF-9 "hours" """ ; brick:hasUnit unit:HR ; brick:isPointOf bldg:EF-9.`
+
 const haystack3 = `{"meta":{"ver":"3.0"},"rows":[
  {"id":"r:p1 EF-9 Filter DP","navName":"EF9.FltDP","air":"m:","filter":"m:","pressure":"m:","delta":"m:","sensor":"m:","point":"m:","unit":"s:inH₂O","equipRef":"r:e1 EF-9"},
  {"id":"r:p2 EF-9 Fan Speed","navName":"EF9.Spd","fan":"m:","speed":"m:","sensor":"m:","unit":"s:%","equipRef":"r:e1 EF-9","customTag":"m:"}]}`
@@ -142,6 +154,12 @@ func TestTags(t *testing.T) {
 			{Point: entry.Point{Name: "AHU-3 bag filter", Quantity: "pressure", Unit: "Pa"}, Place: "north/ahu-3/secondary"},
 			{Point: entry.Point{Name: "EF9_Flow", Quantity: "airflow", Unit: "L/s"}, Place: "north/ef-9"},
 			{Point: entry.Point{Name: "EF9_FlowSP"}, Why: "its tags tell no quantity that is of use here"},
+		}},
+		{"other.ttl", turtle, []points.Guess{
+			{Point: entry.Point{Name: "EF-9 filter DP", Quantity: "pressure", Unit: "Pa"}, Place: "north/ef-9/return"},
+			{Point: entry.Point{Name: "EF-9 \"EA\" · flow", Quantity: "airflow", Unit: "m3/s"}, Place: "north/ef-9"},
+			{Point: entry.Point{Name: "EF-9 fan", Quantity: "run-status"}, Place: "north/ef-9"},
+			{Point: entry.Point{Name: "EF-9 \"hours\" ", Quantity: "run-hours", Unit: "h"}, Place: "north/ef-9"},
 		}},
 		{"grid.json", haystack3, []points.Guess{
 			{Point: entry.Point{Name: "EF9.FltDP", Quantity: "pressure", Unit: "inH2O"}, Place: "north/ef-9/return"},
@@ -177,6 +195,7 @@ func TestTags(t *testing.T) {
 // Whatever a file holds, reading it ends and nothing panics.
 func FuzzReadTagged(f *testing.F) {
 	f.Add("a.ttl", brick)
+	f.Add("a.ttl", turtle)
 	f.Add("a.json", haystack3)
 	f.Add("a.csv", table)
 	reg := register()

@@ -10,6 +10,7 @@ import (
 	"io"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -196,11 +197,18 @@ func isPoint(t Tagged) bool {
 	return false
 }
 
+// turtleFields are a statement's predicates with their objects: of texts, such as
+// labels in several languages, the first; of names, such as classes, all.
 func turtleFields(st []string) map[string]string {
 	fields := map[string]string{"id": local(st[0])}
-	predicate := ""
-	for i, tok := range st[1:] {
+	predicate, deep := "", 0
+	for _, tok := range st[1:] {
 		switch {
+		case tok == "[" || tok == "(":
+			deep++
+		case tok == "]" || tok == ")":
+			deep--
+		case deep > 0: // a node without a name: nothing of it is looked for
 		case tok == ";":
 			predicate = ""
 		case tok == ",":
@@ -210,14 +218,16 @@ func turtleFields(st []string) map[string]string {
 				predicate = "class"
 			}
 		default:
-			v := strings.Trim(tok, `"`)
-			if !strings.HasPrefix(tok, `"`) {
-				v = local(v)
+			text, isText := strings.CutPrefix(tok, `"`)
+			if !isText {
+				text = local(tok)
 			}
-			if i > 1 && fields[predicate] != "" {
-				v = fields[predicate] + " " + v
+			switch was := fields[predicate]; {
+			case was == "" || predicate == "id":
+				fields[predicate] = text
+			case !isText:
+				fields[predicate] = was + " " + text
 			}
-			fields[predicate] = v
 		}
 	}
 	return fields
@@ -232,6 +242,8 @@ func local(s string) string {
 	return s
 }
 
+// turtleTokens takes Turtle apart. A text is a token that begins with a quotation
+// mark and has no other around it; its language and its type are left out.
 func turtleTokens(s string) []string {
 	var out []string
 	for len(s) > 0 {
@@ -240,27 +252,78 @@ func turtleTokens(s string) []string {
 			s = s[1:]
 		case c == '#':
 			_, s, _ = strings.Cut(s, "\n")
-		case c == '"' || c == '<':
-			end := strings.IndexByte(s[1:], map[byte]byte{'"': '"', '<': '>'}[c])
+		case c == '"' || c == '\'':
+			text, rest := turtleText(s)
+			out, s = append(out, `"`+text), rest
+			if strings.HasPrefix(s, "@") || strings.HasPrefix(s, "^^") {
+				_, s = turtleWord(s)
+			}
+		case c == '<':
+			end := strings.IndexByte(s, '>')
 			if end < 0 {
 				return append(out, s)
 			}
-			out, s = append(out, s[:end+2]), s[end+2:]
-		case c == ';' || c == ',' || c == '[' || c == ']' || c == '.':
+			out, s = append(out, s[:end+1]), s[end+1:]
+		case strings.IndexByte(";,[]().", c) >= 0:
 			out, s = append(out, string(c)), s[1:]
 		default:
-			end := strings.IndexAny(s, " \t\r\n;,[]\"<")
-			if end <= 0 {
-				end = len(s)
-			}
-			word := s[:end]
-			s = s[end:]
-			if w, ok := strings.CutSuffix(word, "."); ok && w != "" {
-				out = append(out, w, ".")
-				continue
-			}
-			out = append(out, word)
+			word, rest := turtleWord(s)
+			out, s = append(out, word), rest
 		}
 	}
 	return out
+}
+
+// turtleWord cuts a name off. A dot ends a statement where nothing of the name
+// follows it.
+func turtleWord(s string) (word, rest string) {
+	end := strings.IndexAny(s[1:], " \t\r\n;,[]()\"'") + 1
+	if i := strings.IndexByte(s, '<'); i > 0 && strings.HasPrefix(s, "^^<") { // a type by its address
+		end = strings.IndexByte(s, '>') + 1
+	}
+	if end <= 0 {
+		end = len(s)
+	}
+	word = strings.TrimRight(s[:end], ".")
+	if word == "" {
+		word = s[:end]
+	}
+	return word, s[len(word):]
+}
+
+// turtleText cuts a text off: in one or three quotation marks of either sort, with
+// escapes undone. One that is not ended goes to the end.
+func turtleText(s string) (text, rest string) {
+	mark := s[:1]
+	if triple := strings.Repeat(mark, 3); strings.HasPrefix(s, triple) {
+		mark = triple
+	}
+	var b strings.Builder
+	for i := len(mark); i < len(s); i++ {
+		switch {
+		case strings.HasPrefix(s[i:], mark):
+			return b.String(), s[i+len(mark):]
+		case s[i] == '\\' && i+1 < len(s):
+			i++
+			switch c := s[i]; c {
+			case 'n', 'r', 't', 'b', 'f':
+				b.WriteByte(' ')
+			case 'u', 'U':
+				digits := map[byte]int{'u': 4, 'U': 8}[c]
+				if i+digits < len(s) {
+					if n, err := strconv.ParseUint(s[i+1:i+1+digits], 16, 32); err == nil {
+						b.WriteRune(rune(n))
+						i += digits
+						continue
+					}
+				}
+				b.WriteByte(c)
+			default:
+				b.WriteByte(c)
+			}
+		default:
+			b.WriteByte(s[i])
+		}
+	}
+	return b.String(), ""
 }
