@@ -22,6 +22,9 @@ func (p *program) loadCommand() *cobra.Command {
 			"that each is in the ledger once. Entries are for good: use a data folder made for the trial, and raise\n" +
 			"http.rate_per_second and http.burst there. The secret comes from CLOGWISE_SECRET or --secret-file.",
 		RunE: func(c *cobra.Command, _ []string) error {
+			if try.trends.on {
+				return p.trends(c, plan, try)
+			}
 			if try.on {
 				return p.trial(c, plan, try)
 			}
@@ -53,6 +56,7 @@ func (p *program) loadCommand() *cobra.Command {
 	f.BoolVar(&try.on, "trial", false, "build an installation for the purpose in a folder of its own, drive it, and measure its parts by themselves")
 	f.IntVar(&try.banks, "trial-banks", 5000, "invented banks of the trial")
 	f.DurationVar(&try.parts, "trial-parts", 5*time.Second, "how long each part is measured by itself; 0: not at all")
+	try.trends.define(f)
 	f.StringVar(&try.profile, "trial-profile", "", "file to write the processor profile of the driven time to")
 	return c
 }

@@ -18,6 +18,7 @@ type trialFlags struct {
 	banks   int
 	parts   time.Duration
 	profile string
+	trends  trendFlags
 }
 
 // trial drives an installation of its own and removes it afterwards.
