@@ -3,6 +3,8 @@ package ledgerfile_test
 import (
 	"bytes"
 	"fmt"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -139,4 +141,58 @@ func FuzzRoundTrip(f *testing.F) {
 			}
 		}
 	})
+}
+
+// Every kind of entry there is goes through every form, with all its fields; a
+// kind that is new fails here until it is listed.
+func TestEveryKindGoesThroughEveryForm(t *testing.T) {
+	t.Parallel()
+	f, n, day := 12.345678901234567, 7, noon.AddDate(0, 0, 1)
+	reading := entry.Reading{Pa: -0.1, FlowM3s: &f, FanHz: &f, FanPct: &f, StepPa: 5, Wet: true, Suspect: true, Quality: "median of 2 of 3", Unit: "inH2O", Assumed: true,
+		Window: &entry.Window{Count: 3, Used: 2, MinPa: 1e-300, MaxPa: 4999.999999999999, LowPa: 1, HighPa: 2}}
+	bodies := []entry.Body{
+		reading, entry.Swap{Count: &n, CleanPa: &f, BeforePa: &f, FlowM3s: &f, FanHz: &f, FanPct: &f, Item: "XB-1", Who: "Tove", Confirmed: true, Sure: true},
+		entry.ZeroCheck{OffsetPa: -3}, entry.OverRange{TopPa: 500, FlowM3s: &f, FanHz: &f, FanPct: &f}, entry.Range{LowPa: 1, HighPa: 2}, entry.Skip{Reason: "=locked"},
+		entry.FanOff{Reason: "works"}, entry.Defect{Note: "belt", Fixed: true, From: &day}, entry.Amend{Target: 1, Body: reading}, entry.Retract{Target: 1, Reason: "x"},
+		entry.Event{What: "smoke", Until: &day}, entry.Booking{Start: day, Crew: []string{"Tove", "Idris"}, Cancelled: true}, entry.JobStart{},
+		entry.JobDone{CleanPa: &f, FanHz: &f, ZeroOK: true}, entry.Stock{Item: "XB-1", Count: 3}, entry.Order{Item: "XB-1", Count: 3, Due: &day, Requested: true, Received: true},
+		entry.Defer{Until: day, Reason: "y"}, entry.StepsSent{When: "during", Start: day, To: []string{"Tove"}, Steps: []string{"a"}}, entry.StepsRead{When: "during", Start: day},
+		entry.RegisterEdit{Object: "item", ID: "XB-1", Removed: true, Value: []byte(`{"code":"XB-1"}`)},
+		entry.Point{Name: "N.DP", Quantity: "pressure", Unit: "Pa", Scale: 0.1, Offset: -1, Trend: true, KeepDays: 35, Removed: true},
+		entry.Sample{Point: "N.DP", Quantity: "pressure", Value: &f, Unit: "Pa", Pa: &f, FlowM3s: &f, FanHz: &f, FanPct: &f, OverRange: true, Wet: true, Suspect: true, Sites: []string{"north"}},
+		entry.Sample{Point: "let go"}, entry.RunDay{Day: "2026-03-01", Hours: 10.25},
+	}
+	var want []entry.Entry
+	listed := map[entry.Kind]bool{}
+	for i, b := range bodies {
+		listed[b.Kind()] = true
+		want = append(want, entry.Entry{Seq: int64(i + 1), Source: fmt.Sprint("s:", i), Kind: b.Kind(), Place: "north/ahu-1", At: noon, Received: noon, By: "Tove", Line: "x", Body: b})
+	}
+	for _, k := range kindsDeclared(t) {
+		if !listed[k] {
+			t.Errorf("kind %q is not tried", k)
+		}
+	}
+	for _, form := range forms {
+		if d := cmp.Diff(want, roundTrip(t, form, want)); d != "" {
+			t.Errorf("%s: %s", form, d)
+		}
+	}
+}
+
+// kindsDeclared are the constants of type Kind in package entry.
+func kindsDeclared(t *testing.T) []entry.Kind {
+	t.Helper()
+	src, err := os.ReadFile("../entry/entry.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []entry.Kind
+	for _, m := range regexp.MustCompile(`Kind\w+ +Kind = "([^"]+)"`).FindAllSubmatch(src, -1) {
+		out = append(out, entry.Kind(m[1]))
+	}
+	if len(out) < 20 {
+		t.Fatalf("only %v found", out)
+	}
+	return out
 }
