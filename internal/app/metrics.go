@@ -53,7 +53,7 @@ var (
 	postAgeDesc   = prometheus.NewDesc("clogwise_outbox_oldest_age_seconds", "Age of the oldest post still to be sent.", nil, nil)
 	parkedDesc    = prometheus.NewDesc("clogwise_outbox_parked_posts", "Posts given up for a person to decide on.", nil, nil)
 	outcomesDesc  = prometheus.NewDesc("clogwise_forecast_outcomes", "Change-outs of the last year that had a forecast 30 days before.", nil, nil)
-	errorDesc     = prometheus.NewDesc("clogwise_forecast_error_days", "Days from the date forecast 30 days before to the change-out.", []string{"of"}, nil)
+	errorDesc     = prometheus.NewDesc("clogwise_forecast_error_seconds", "Time from the date forecast 30 days before to the change-out.", []string{"of"}, nil)
 	insideDesc    = prometheus.NewDesc("clogwise_forecast_inside_ratio", "Share of change-outs inside the central 80 % range forecast 30 days before.", nil, nil)
 	standingDescs = []*prometheus.Desc{behindDesc, waitDesc, postsDesc, postAgeDesc, parkedDesc, outcomesDesc, errorDesc, insideDesc}
 )
@@ -66,6 +66,9 @@ type standing struct {
 	looked time.Time
 	fared  realised.Summary
 }
+
+// daySeconds turns days into Prometheus' base unit of time.
+const daySeconds = 24 * 60 * 60
 
 // faredFor is how long a look at past forecasts, which is dear, is told again.
 const faredFor = time.Hour
@@ -97,8 +100,8 @@ func (c *standing) Collect(out chan<- prometheus.Metric) {
 	}
 	if r := c.summary(now); r.Count > 0 {
 		gauge(outcomesDesc, float64(r.Count))
-		gauge(errorDesc, r.MedianAbsDays, "median_abs")
-		gauge(errorDesc, r.MeanDays, "mean")
+		gauge(errorDesc, r.MedianAbsDays*daySeconds, "median_abs")
+		gauge(errorDesc, r.MeanDays*daySeconds, "mean")
 		gauge(insideDesc, r.InsideShare)
 	}
 }

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/prometheus/client_golang/prometheus/testutil/promlint"
 )
 
 // What is told to a monitor: waiting forecasts and posts, and after a first look
@@ -30,11 +32,21 @@ func TestMetricsTellWhatWaitsAndHowForecastsFared(t *testing.T) {
 	}
 	for _, want := range []string{
 		"clogwise_forecasts_behind_banks 0", "clogwise_outbox_posts ", "clogwise_outbox_oldest_age_seconds ",
-		`clogwise_forecast_error_days{of="median_abs"} `, "clogwise_forecast_inside_ratio 0.", "clogwise_recompute_duration_seconds_count ",
+		`clogwise_forecast_error_seconds{of="median_abs"} `, "clogwise_forecast_inside_ratio 0.", "clogwise_recompute_duration_seconds_count ",
 		"clogwise_ledger_entries_total ", "clogwise_queue_oldest_notice_age_seconds ",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("lacks %q", want)
+		}
+	}
+	// All that a running process tells, by the conventions of Prometheus.
+	problems, err := promlint.New(strings.NewReader(text)).Lint()
+	if err != nil || len(problems) > 0 {
+		t.Errorf("names: %v %v", problems, err)
+	}
+	for _, line := range strings.Split(text, "\n") {
+		if f := strings.Fields(line); strings.HasPrefix(line, "# TYPE ") && !strings.HasPrefix(f[2], "clogwise_") && !strings.HasPrefix(f[2], "go_") && !strings.HasPrefix(f[2], "process_") {
+			t.Errorf("%s has no prefix", f[2])
 		}
 	}
 }
