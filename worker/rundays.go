@@ -8,6 +8,7 @@ import (
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
 	"clogwise/internal/plant"
+	"clogwise/internal/pointbook"
 	"clogwise/internal/points"
 	"clogwise/internal/trend"
 )
@@ -88,13 +89,13 @@ func (p Posts) runDaysOf(ctx context.Context, ms []points.Mapping, loc *time.Loc
 	var out []entry.Entry
 	for _, stretch := range stretches(begin) {
 		all, err := p.Store.Entries(ctx, ledger.Filter{
-			Place: ahu, Exact: true, Kinds: []entry.Kind{entry.KindSample},
+			Place: ahu, Exact: true, Kinds: pointbook.SampleKinds,
 			From: stretch[0].Add(-aroundDay), To: stretch[len(stretch)-1].Add(dayAround + aroundDay),
 		})
 		if err != nil {
 			return nil, err
 		}
-		values, by := valuesOf(all, ms)
+		values, by := valuesOf(entry.Standing(all), ms)
 		for _, day := range stretch {
 			e, ok := runDay(ms, values, day)
 			if !ok || !day.Before(today) {
@@ -102,12 +103,11 @@ func (p Posts) runDaysOf(ctx context.Context, ms []points.Mapping, loc *time.Loc
 			}
 			e.Place, e.Received, e.By = ahu, p.Now(), by
 			e.Source = "run:" + string(ahu) + ":" + dateOf(day)
-			if e, ok, err = p.orAmend(ctx, e); err != nil {
+			some, err := p.orAmend(ctx, e, 0)
+			if err != nil {
 				return nil, err
 			}
-			if ok {
-				out = append(out, e)
-			}
+			out = append(out, some...)
 		}
 	}
 	return out, nil

@@ -93,7 +93,7 @@ func (l *lateValues) before(ctx context.Context, ahu plant.BankID, midnightOf ti
 	all, seen := l.days[ahu]
 	if !seen {
 		entries, err := l.posts.Store.Entries(ctx, ledger.Filter{
-			Place: ahu, Exact: true, Kinds: []entry.Kind{entry.KindSample}, AfterSeq: l.after, From: l.posts.Now().Add(-trendBack),
+			Place: ahu, Exact: true, Kinds: pointbook.SampleKinds, AfterSeq: l.after, From: l.posts.Now().Add(-trendBack),
 		})
 		if err != nil {
 			return nil, err
@@ -175,20 +175,19 @@ func (p Posts) trendDays(ctx context.Context, m points.Mapping, loc *time.Locati
 		if !ok {
 			continue
 		}
-		if e, ok, err = p.orAmend(ctx, e); err != nil {
+		some, err := p.orAmend(ctx, e, m.Seq)
+		if err != nil {
 			return nil, err
 		}
-		if ok {
-			out = append(out, e)
-		}
+		out = append(out, some...)
 	}
 	return out, nil
 }
 
 func (p Posts) samplesByDay(ctx context.Context, m points.Mapping, begin, end time.Time) (map[time.Time][]entry.Entry, error) {
-	all, err := p.Store.Entries(ctx, ledger.Filter{Place: m.Place.AHU(), Exact: true, Kinds: []entry.Kind{entry.KindSample}, From: begin, To: end})
+	all, err := p.Store.Entries(ctx, ledger.Filter{Place: m.Place.AHU(), Exact: true, Kinds: pointbook.SampleKinds, From: begin, To: end})
 	days := map[time.Time][]entry.Entry{}
-	for _, x := range all {
+	for _, x := range entry.Standing(all) {
 		day := midnight(x.At, begin.Location())
 		days[day] = append(days[day], x)
 	}
@@ -221,47 +220,73 @@ func (p Posts) trendDay(m points.Mapping, day time.Time, all []entry.Entry) (ent
 }
 
 // orAmend is a day's reading where there is none yet, or what amends it where it
-// says something else by now. What a person has corrected or taken back stands.
-func (p Posts) orAmend(ctx context.Context, e entry.Entry) (out entry.Entry, ok bool, err error) {
+// says something else by now. One that another mapping, of the number given, put at
+// another place is taken back for it. What a person has corrected or taken back
+// stands.
+func (p Posts) orAmend(ctx context.Context, e entry.Entry, mapping int64) ([]entry.Entry, error) {
 	made, err := p.Store.Entries(ctx, ledger.Filter{Source: e.Source})
 	if err != nil {
-		return e, false, err
+		return nil, err
 	}
-	i := slices.IndexFunc(made, func(x entry.Entry) bool { return x.Source == e.Source })
-	if i < 0 {
-		return e, true, nil
+	made = slices.DeleteFunc(made, func(x entry.Entry) bool {
+		return x.Kind != e.Kind || x.Source != e.Source && !strings.HasPrefix(x.Source, e.Source+mapMark)
+	})
+	if len(made) == 0 {
+		return []entry.Entry{e}, nil
 	}
-	was := made[i]
+	var out []entry.Entry
+	for _, was := range made {
+		says, n, stands, byHand, err := p.saidBy(ctx, was, e.Source)
+		switch {
+		case err != nil:
+			return nil, err
+		case byHand:
+			return nil, nil
+		case !stands:
+		case was.Place != e.Place:
+			out = append(out, entry.Entry{
+				Source: fmt.Sprintf("%s%soff:%d", e.Source, mapMark, was.Seq), Kind: entry.KindRetract, Place: was.Place, At: was.At, Received: e.Received, By: e.By,
+				Body: entry.Retract{Target: was.Seq, Reason: "the point was mapped anew"},
+			})
+		case reflect.DeepEqual(says, e.Body):
+			return nil, nil
+		default:
+			return []entry.Entry{{
+				Source: fmt.Sprintf("%s%s%d", was.Source, lateMark, n+1), Kind: entry.KindAmend, Place: was.Place, At: was.At, Received: e.Received, By: e.By,
+				Body: entry.Amend{Target: was.Seq, Body: e.Body},
+			}}, nil
+		}
+	}
+	e.Source = fmt.Sprintf("%s%s%d", e.Source, mapMark, mapping)
+	return append(out, e), nil
+}
+
+// saidBy is what a reading says after n amendments by what came late, and whether
+// it stands; byHand reports that a person has had a hand in it.
+func (p Posts) saidBy(ctx context.Context, was entry.Entry, source string) (says entry.Body, n int, stands, byHand bool, err error) {
 	acts, err := p.Store.Entries(ctx, ledger.Filter{
 		Place: was.Place, Exact: true, Kinds: []entry.Kind{entry.KindAmend, entry.KindRetract}, AfterSeq: was.Seq,
 	})
-	if err != nil {
-		return e, false, err
-	}
-	says, n := was.Body, 0
+	says, stands = was.Body, true
 	for _, x := range acts {
+		ours := strings.HasPrefix(x.Source, source+":")
 		switch b := x.Body.(type) {
 		case entry.Retract:
 			if b.Target == was.Seq {
-				return e, false, nil
+				stands, byHand = false, byHand || !ours
 			}
 		case entry.Amend:
-			if b.Target != was.Seq {
-				continue
+			if b.Target == was.Seq {
+				says, n, byHand = b.Body, n+1, byHand || !ours
 			}
-			if !strings.HasPrefix(x.Source, e.Source+lateMark) {
-				return e, false, nil
-			}
-			says, n = b.Body, n+1
 		}
 	}
-	if reflect.DeepEqual(says, e.Body) {
-		return e, false, nil
-	}
-	e.Source, e.Kind, e.Place, e.At = fmt.Sprintf("%s%s%d", e.Source, lateMark, n+1), entry.KindAmend, was.Place, was.At
-	e.Body = entry.Amend{Target: was.Seq, Body: e.Body}
-	return e, true, nil
+	return says, n, stands, byHand, err
 }
+
+// mapMark parts, in the source of a reading, what it is of from the number of the
+// mapping that moved it.
+const mapMark = ":map:"
 
 // lateMark parts, in the source of an amendment, the reading's own source from
 // its number.

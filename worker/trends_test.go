@@ -159,6 +159,30 @@ func TestLateValuesAmendTheirDay(t *testing.T) {
 	if w := all[0].Body.(entry.Reading).Window; w == nil || w.Count != 96 || w.MinPa != 100 || w.MaxPa != 130 {
 		t.Errorf("window of the amended day: %+v", w)
 	}
+	// Mapped to another bank, what was made of its values goes there, and back again;
+	// what a person corrected stays where it was.
+	const other plant.BankID = "clinic/ahu-2/primary"
+	at := func(place plant.BankID) (n int) {
+		all, err := r.store.Entries(t.Context(), ledger.Filter{Place: place, Exact: true})
+		must(t, err)
+		for _, x := range entry.Standing(all) {
+			if b, ok := x.Body.(entry.Reading); ok && (b.Window != nil || b.Pa == 77) {
+				n++
+			}
+		}
+		return n
+	}
+	day := 13
+	for _, place := range []plant.BankID{other, bank} {
+		_, err := book.Assign(t.Context(), place, entry.Point{Name: "N.DP", Quantity: "pressure", Unit: "Pa", Trend: true, KeepDays: 35}, "Maren", r.clock.now().Add(time.Hour))
+		must(t, err)
+		night(3, day)
+		night(3, day+1)
+		day += 2
+		if here, there := at(place), at(map[plant.BankID]plant.BankID{other: bank, bank: other}[place]); place == other && (here != 5 || there != 1) || place == bank && (here != 6 || there != 0) {
+			t.Fatalf("mapped to %s: %d readings there, %d elsewhere", place, here, there)
+		}
+	}
 	// Once its values have been let go, what comes of a day alters nothing.
 	night(4, 14)
 	night(4, 15)

@@ -105,7 +105,7 @@ func (t *taking) mappedMeanwhile(ctx context.Context, items []wire.Parsed) error
 	}
 	for name := range names {
 		if m, ok := now.points.Find(name); ok && coversSite(t.key, m.Place.Site()) {
-			if _, err := t.book.BringIn(ctx, name); err != nil {
+			if _, err := t.book.BringIn(ctx, name, t.now); err != nil {
 				return err
 			}
 		}

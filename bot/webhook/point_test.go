@@ -2,6 +2,8 @@ package webhook_test
 
 import (
 	"context"
+	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -64,7 +66,7 @@ func TestUnknownPointIsKeptAndBroughtIn(t *testing.T) {
 	if len(rs) != 2 || rs[0].By != "hall automation" || !rs[0].At.Equal(noon.Add(-4*time.Hour)) || rs[0].Body.(entry.Reading).Pa < 74.72 || rs[0].Body.(entry.Reading).Pa > 74.73 {
 		t.Fatalf("%+v", rs)
 	}
-	if n, err := b.book().BringIn(t.Context(), "N.AHU1.PRIDP"); n != 0 || err != nil {
+	if n, err := b.book().BringIn(t.Context(), "N.AHU1.PRIDP", noon); n != 0 || err != nil {
 		t.Errorf("again: %d, %v", n, err)
 	}
 	if r := s.post(call{id: "m1", body: body}); r.code != 200 || r.Duplicate != 3 {
@@ -75,6 +77,62 @@ func TestUnknownPointIsKeptAndBroughtIn(t *testing.T) {
 	}
 	if all, err := b.book().Unknown(t.Context()); err != nil || len(all) != 1 || all[0].Point != "N.Elsewhere" {
 		t.Errorf("%+v, %v", all, err)
+	}
+}
+
+// A mapping put right puts right what was brought in by it: the unit, then the
+// bank; what a person corrected stays as he said.
+func TestMappingPutRight(t *testing.T) {
+	t.Parallel()
+	b := start(t)
+	s := b.sender(webhook.Bearer, nil, nil)
+	s.post(call{id: "m1", body: `[{"point":"N.X","value":0.3,"at":"2026-03-02T08:00:00Z"},{"point":"N.X","value":0.4,"at":"2026-03-02T09:00:00Z"},
+		{"point":"N.X","value":0.5,"at":"2026-03-02T10:00:00Z"}]`})
+	says := func(place plant.BankID) []float64 {
+		t.Helper()
+		all, err := b.store.Entries(t.Context(), ledger.Filter{Place: place, Exact: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var out []float64
+		for _, x := range entry.Standing(all) {
+			if r, ok := x.Body.(entry.Reading); ok {
+				out = append(out, math.Round(r.Pa*10)/10)
+			}
+		}
+		return out
+	}
+	const wrong, right plant.BankID = "north/ahu-1/secondary", "north/ahu-1/primary"
+	if n := b.assign(wrong, entry.Point{Name: "N.X", Quantity: "pressure", Unit: "Pa"}); n != 3 {
+		t.Errorf("%d brought in", n)
+	}
+	third := b.of(wrong, entry.KindReading)[2]
+	if _, err := b.store.Commit(t.Context(), ledger.Batch{Entries: []entry.Entry{{
+		Source: "chat:1", Kind: entry.KindAmend, Place: wrong, At: noon, Received: noon, Body: entry.Amend{Target: third.Seq, Body: entry.Reading{Pa: 125}},
+	}}}); err != nil {
+		t.Fatal(err)
+	}
+	// In inches of conventional water, 249.08891 Pa each (NIST SP 811).
+	inches := entry.Point{Name: "N.X", Quantity: "pressure", Unit: "inH2O"}
+	for i, want := range []int{2, 0} {
+		if n := b.assign(wrong, inches); n != want {
+			t.Errorf("time %d: %d put right, want %d", i, n, want)
+		}
+	}
+	if got := says(wrong); !slices.Equal(got, []float64{74.7, 99.6, 125}) {
+		t.Errorf("unit: %v", got)
+	}
+	if n := b.assign(right, inches); n != 2 {
+		t.Errorf("bank: %d", n)
+	}
+	if got, left := says(right), says(wrong); !slices.Equal(got, []float64{74.7, 99.6}) || !slices.Equal(left, []float64{125}) {
+		t.Errorf("bank: %v, left %v", got, left)
+	}
+	if n := b.assign(wrong, inches); n != 2 { // and back
+		t.Errorf("back: %d", n)
+	}
+	if got, left := says(wrong), says(right); !slices.Equal(got, []float64{74.7, 99.6, 125}) || len(left) != 0 {
+		t.Errorf("back: %v, left %v", got, left)
 	}
 }
 

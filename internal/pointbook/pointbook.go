@@ -6,6 +6,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 	"sync"
@@ -78,15 +79,18 @@ func (b *Book) Assign(ctx context.Context, place plant.BankID, p entry.Point, by
 	if err != nil || p.Removed {
 		return 0, err
 	}
-	return b.BringIn(ctx, p.Name)
+	return b.BringIn(ctx, p.Name, now)
 }
 
 // atOnce is how many samples are read or recorded at a time.
 const atOnce = 2000
 
 // BringIn records the values kept of a point that is mapped now and returns how
-// many were new. Each counts once, however often and by whomever it is done.
-func (b *Book) BringIn(ctx context.Context, name string) (int, error) {
+// many were new or said something else before. Each counts once, however often and
+// by whomever it is done. What was brought in by another mapping, to the wrong bank
+// or in the wrong unit, is taken back for what this one makes of it, unless
+// somebody has corrected it. They arrive now, whenever they were measured.
+func (b *Book) BringIn(ctx context.Context, name string, now time.Time) (int, error) {
 	reg, known, err := b.Map(ctx)
 	if err != nil {
 		return 0, err
@@ -104,18 +108,85 @@ func (b *Book) BringIn(ctx context.Context, name string) (int, error) {
 				return err
 			}
 			if ok {
+				in.Received = now
 				out.Entries = append(out.Entries, in)
 			}
 		}
 		done, err := b.Store.Commit(ctx, out)
-		for _, d := range done {
+		if err != nil {
+			return err
+		}
+		var anew ledger.Batch
+		for i, d := range done {
 			if !d.Duplicate {
 				fresh++
+				continue
+			}
+			some, err := b.anew(ctx, out.Entries[i], m)
+			if err != nil {
+				return err
+			}
+			if len(some) > 0 {
+				fresh++
+				anew.Entries = append(anew.Entries, some...)
 			}
 		}
+		_, err = b.Store.Commit(ctx, anew)
 		return err
 	})
 	return fresh, err
+}
+
+// anew is what puts right a value that was brought in before: it is taken back and
+// recorded as the present mapping has it. Nothing where it says the same, or where
+// a person has had a hand in it.
+func (b *Book) anew(ctx context.Context, in entry.Entry, m points.Mapping) ([]entry.Entry, error) {
+	made, err := b.Store.Entries(ctx, ledger.Filter{Source: in.Source})
+	if err != nil {
+		return nil, err
+	}
+	made = slices.DeleteFunc(made, func(x entry.Entry) bool { return x.Source != in.Source && !strings.HasPrefix(x.Source, in.Source+":") })
+	all := slices.Clone(made)
+	for _, x := range made {
+		if x.Kind == entry.KindRetract {
+			continue
+		}
+		acts, err := b.Store.Entries(ctx, ledger.Filter{Place: x.Place, Exact: true, Kinds: []entry.Kind{entry.KindRetract, entry.KindAmend}, AfterSeq: x.Seq})
+		if err != nil {
+			return nil, err
+		}
+		for _, a := range acts {
+			if targets(a, x.Seq) {
+				if !strings.HasPrefix(a.Source, in.Source+":") {
+					return nil, nil
+				}
+				all = append(all, a)
+			}
+		}
+	}
+	var out []entry.Entry
+	for _, x := range entry.Standing(all) {
+		if x.Place == in.Place && x.Kind == in.Kind && reflect.DeepEqual(x.Body, in.Body) {
+			return nil, nil
+		}
+		out = append(out, entry.Entry{
+			Source: fmt.Sprintf("%s:off:%d:%d", in.Source, m.Seq, x.Seq), Kind: entry.KindRetract, Place: x.Place, At: x.At, Received: in.Received, By: in.By,
+			Body: entry.Retract{Target: x.Seq, Reason: "the point " + m.Name + " was mapped anew"},
+		})
+	}
+	in.Source = fmt.Sprintf("%s:%d", in.Source, m.Seq)
+	return append(out, in), nil
+}
+
+// targets reports whether an entry takes back or amends the one of a number.
+func targets(x entry.Entry, seq int64) bool {
+	switch b := x.Body.(type) {
+	case entry.Retract:
+		return b.Target == seq
+	case entry.Amend:
+		return b.Target == seq
+	}
+	return false
 }
 
 // bringOne makes the entry of a kept value. Values that do not fit the mapping,
@@ -168,10 +239,15 @@ func (b *Book) Near(ctx context.Context, known points.Map, ahu plant.BankID, at 
 	if !known.Air(ahu) {
 		return nil, nil
 	}
-	return b.Store.Entries(ctx, ledger.Filter{
-		Place: ahu, Exact: true, Kinds: []entry.Kind{entry.KindSample}, From: at.Add(-points.Near), To: at.Add(points.Near + 1),
+	near, err := b.Store.Entries(ctx, ledger.Filter{
+		Place: ahu, Exact: true, Kinds: SampleKinds, From: at.Add(-points.Near), To: at.Add(points.Near + 1),
 	})
+	return entry.Standing(near), err
 }
+
+// SampleKinds are the kinds to be read where the samples of an AHU that stand are
+// wanted: one that was taken back has its retraction at the same time.
+var SampleKinds = []entry.Kind{entry.KindSample, entry.KindRetract}
 
 // kept hands on the samples of a place aside, and below it, some at a time.
 func (b *Book) kept(ctx context.Context, place plant.BankID, do func([]entry.Entry) error) error {
