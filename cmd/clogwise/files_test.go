@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -11,7 +12,6 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"clogwise/internal/app"
-	"clogwise/internal/assess"
 	"clogwise/internal/config"
 	"clogwise/internal/demo"
 	"clogwise/internal/entry"
@@ -37,8 +37,8 @@ func at(t *testing.T, dir string) *app.App {
 	return a
 }
 
-// told is what a ledger says: its entries and what follows from them.
-func told(t *testing.T, dir string) ([]entry.Entry, []assess.Assessment) {
+// told is what a ledger says: its entries and what follows from them, as it is kept.
+func told(t *testing.T, dir string) (all []entry.Entry, forecasts []string) {
 	t.Helper()
 	a := at(t, dir)
 	defer a.Close() //nolint:errcheck // only read
@@ -50,7 +50,14 @@ func told(t *testing.T, dir string) ([]entry.Entry, []assess.Assessment) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return all, as
+	for _, x := range as {
+		raw, err := json.Marshal(x)
+		if err != nil {
+			t.Fatal(err)
+		}
+		forecasts = append(forecasts, string(raw))
+	}
+	return all, forecasts
 }
 
 func inFolder(t *testing.T, dir string, args ...string) (string, error) {
