@@ -276,7 +276,7 @@ func (d *delivery) close(lane string, posts int, err error) (wait time.Duration)
 	retry, asked := errors.AsType[*channel.RetryError](err)
 	switch c := d.shut[lane]; {
 	case asked:
-		c.until = d.Now().Add(max(retry.After, minRetry))
+		c.until = d.Now().Add(min(max(retry.After, minRetry), ledger.LongRetry))
 		d.shut[lane] = c
 	case errors.Is(err, channel.ErrAway):
 		c.fails++

@@ -131,6 +131,13 @@ type Key struct {
 	Expires *time.Time // during rotation the old key ends here
 }
 
+// How long a post that failed is put off at most, and how far off its next attempt
+// may seem, with room for clocks that differ, to be believed.
+const (
+	LongRetry   = 30 * time.Minute
+	MostBackOff = 40 * time.Minute
+)
+
 // Store is a ledger. All methods are safe for concurrent use; all honour ctx
 // and return an error wrapping ErrUnavailable when the medium is out of reach.
 // A method that writes and whose ctx ends returns an error wrapping ctx.Err():
@@ -186,7 +193,9 @@ type Store interface {
 	Render(ctx context.Context, key string, p channel.Post) error
 	// Claim leases up to limit ready posts of a platform that are due at now,
 	// oldest first and counts the attempt. An expired lease marks the post
-	// Uncertain when it is claimed again.
+	// Uncertain when it is claimed again. A post that failed and is put off
+	// further than MostBackOff is due: whoever put it off had a clock that was
+	// ahead. A lease is believed whatever the clock, or a post would go twice.
 	//
 	// Posts to one thread (platform, channel and a thread id) go out one at a
 	// time and in order: one is not given out while an earlier one is waiting,

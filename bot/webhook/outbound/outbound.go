@@ -32,7 +32,7 @@ type Sender struct {
 const (
 	answerWait = 15 * time.Second
 	mostRead   = 64 << 10 // of an answer, which says nothing of use
-	longRetry  = time.Hour
+	longRetry  = ledger.LongRetry
 )
 
 var client = &http.Client{

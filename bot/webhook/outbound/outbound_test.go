@@ -84,7 +84,7 @@ func TestAnswers(t *testing.T) {
 		}},
 		{503, "999999", func(err error) bool {
 			r, ok := errors.AsType[*channel.RetryError](err)
-			return ok && r.After == time.Hour
+			return ok && r.After == 30*time.Minute
 		}},
 		{503, "", func(err error) bool { return errors.Is(err, channel.ErrAway) }},
 		{500, "", func(err error) bool { return errors.Is(err, channel.ErrAway) }},

@@ -287,12 +287,16 @@ func testFailed(t *testing.T, s ledger.Store) {
 		t.Errorf("failed post: %+v", p)
 	}
 	same(t, "second claim", claim(t, s, next, 1), []string{"a"})
+	must(t, s.MarkFailed(t.Context(), "a", "asked to wait for long", next.Add(ledger.MostBackOff), false))
+	same(t, "at the longest wait", claim(t, s, next, 1), []string{"b"})
+	must(t, s.MarkFailed(t.Context(), "a", "by a clock ahead", next.Add(ledger.MostBackOff+1), false))
+	same(t, "beyond it", claim(t, s, next, 1), []string{"a"})
 	must(t, s.MarkFailed(t.Context(), "a", "channel gone", next, true))
-	if p := find(t, s, "a"); p.State != ledger.PostParked || p.LastError != "channel gone" || p.Attempts != 2 || p.Uncertain {
+	if p := find(t, s, "a"); p.State != ledger.PostParked || p.LastError != "channel gone" || p.Attempts != 3 || p.Uncertain {
 		t.Errorf("parked post: %+v", p)
 	}
 	must(t, s.MarkUncertain(t.Context(), "a"))
-	if p := find(t, s, "a"); p.State != ledger.PostParked || p.Attempts != 2 || !p.Uncertain {
+	if p := find(t, s, "a"); p.State != ledger.PostParked || p.Attempts != 3 || !p.Uncertain {
 		t.Errorf("post that may have been sent: %+v", p)
 	}
 	if err := s.MarkUncertain(t.Context(), "nobody's"); !errors.Is(err, ledger.ErrNotFound) {

@@ -100,9 +100,11 @@ func (c *change) exec(before, query string, args ...any) error {
 
 // claimable finds posts to send: ready, due, not leased, and first of their
 // thread. Rows that another sender is just claiming are passed over; they still
-// hold their thread up. Parameters: 1 platform, 2 now, 3 limit.
+// hold their thread up. Parameters: 1 platform, 2 now, 3 limit,
+// 4 ledger.MostBackOff.
 const claimable = `SELECT id FROM post p
-	WHERE state = 'ready' AND platform = $1 AND not_before <= $2 AND coalesce(lease_until <= $2, true)
+	WHERE state = 'ready' AND platform = $1 AND coalesce(lease_until <= $2, true)
+	AND (not_before <= $2 OR attempts > 0 AND not_before > $2 + $4::bigint)
 	AND (thread = '' OR NOT EXISTS (
 		SELECT FROM post e
 		WHERE e.state IN ('waiting', 'ready') AND e.thread <> ''
@@ -116,16 +118,16 @@ func (s *Store) Claim(ctx context.Context, platform string, now time.Time, lease
 	if limit <= 0 {
 		return nil, nil
 	}
-	some, err := list(ctx, s, "claim", pgx.RowTo[int64], claimable, platform, row.Nanos(now), 1)
+	some, err := list(ctx, s, "claim", pgx.RowTo[int64], claimable, platform, row.Nanos(now), 1, int64(ledger.MostBackOff))
 	if err != nil || len(some) == 0 {
 		return nil, err
 	}
 	var out []claimed
 	err = s.direct(ctx, "claim", func(tx pgx.Tx) error {
 		rows, err := tx.Query(ctx, `WITH due AS (`+claimable+` FOR UPDATE SKIP LOCKED)
-			UPDATE post SET attempts = attempts + 1, uncertain = uncertain OR lease_until IS NOT NULL, lease_until = $4
+			UPDATE post SET attempts = attempts + 1, uncertain = uncertain OR lease_until IS NOT NULL, lease_until = $5
 			FROM due WHERE post.id = due.id RETURNING post.id, `+postColumns,
-			platform, row.Nanos(now), limit, row.Nanos(now.Add(lease)))
+			platform, row.Nanos(now), limit, int64(ledger.MostBackOff), row.Nanos(now.Add(lease)))
 		if err != nil {
 			return err
 		}

@@ -29,7 +29,7 @@ func (s *Store) EntryPlan(f ledger.Filter) (string, error) {
 	return s.plan(q.text(), q.args...)
 }
 
-func (s *Store) ClaimPlan() (string, error) { return s.plan(claimable, "terminal", 0, 1) }
+func (s *Store) ClaimPlan() (string, error) { return s.plan(claimable, "terminal", 0, 1, 0) }
 
 func (s *Store) plan(query string, args ...any) (string, error) {
 	rows, err := s.read.Query("EXPLAIN QUERY PLAN "+query, args...)

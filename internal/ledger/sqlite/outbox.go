@@ -139,9 +139,10 @@ func postError(key string, err error) error {
 }
 
 // claimable finds posts to send: ready, due, not leased, and first of their
-// thread. Parameters: 1 platform, 2 now, 3 limit.
+// thread. Parameters: 1 platform, 2 now, 3 limit, 4 ledger.MostBackOff.
 const claimable = `SELECT id FROM post p INDEXED BY post_ready
-	WHERE state = 'ready' AND platform = ?1 AND not_before <= ?2 AND coalesce(lease_until <= ?2, 1)
+	WHERE state = 'ready' AND platform = ?1 AND coalesce(lease_until <= ?2, 1)
+	AND (not_before <= ?2 OR attempts > 0 AND not_before > ?2 + ?4)
 	AND (thread = '' OR NOT EXISTS (
 		SELECT 1 FROM post e
 		WHERE e.state IN ('waiting', 'ready') AND e.thread <> ''
@@ -156,7 +157,7 @@ func (s *Store) Claim(ctx context.Context, platform string, now time.Time, lease
 		return nil, nil
 	}
 	var some int64
-	err := s.ask.row(ctx, claimable, platform, row.Nanos(now), 1).Scan(&some)
+	err := s.ask.row(ctx, claimable, platform, row.Nanos(now), 1, int64(ledger.MostBackOff)).Scan(&some)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
 		return nil, nil
@@ -179,7 +180,7 @@ func (t *tx) claim(platform string, now time.Time, lease time.Duration, limit in
 	if err != nil {
 		return nil, err
 	}
-	rows, err := q.Query(platform, row.Nanos(now), limit)
+	rows, err := q.Query(platform, row.Nanos(now), limit, int64(ledger.MostBackOff))
 	if err != nil {
 		return nil, err
 	}
