@@ -287,10 +287,11 @@ func (t *trending) day(ctx context.Context, day int, began time.Time) (TrendDay,
 	d := TrendDay{Day: day + 1}
 	for k := range valuesOfDay {
 		at := first.Add(time.Duration(k) * everyValue)
-		t.clock.upTo(at.Add(everyValue))
+		t.clock.upTo(at.Add(everyValue - time.Nanosecond)) // or a day would be over whose last values are on their way
 		if err := t.sendAll(ctx, at); err != nil {
 			return d, err
 		}
+		t.clock.upTo(at.Add(everyValue))
 		d.Values += int64(t.Banks)
 		if err := t.clock.until(ctx, at.Add(everyValue)); err != nil {
 			return d, err
