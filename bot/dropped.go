@@ -126,6 +126,7 @@ func (e *Engine) examine(t *talk, name string, raw []byte) examined {
 		if x.By == "file" {
 			x.By = t.who
 		}
+		x.Line = droppedLine(name, t.m, x.Line)
 		in.entries = append(in.entries, x)
 		banks[x.Place] = true
 		if x.Kind == entry.KindSwap {
@@ -199,6 +200,24 @@ func (e *Engine) known(ctx context.Context, entries []entry.Entry) (int, error) 
 		}
 	}
 	return n, nil
+}
+
+// filePrefix begins the once-only keys of rows of files.
+const filePrefix = "file:"
+
+// droppedLine is what stands as evidence beside a row: the file, the channel it
+// was dropped into, and the row's note. The keys of rows are those of the file
+// wherever it is read, so that "undo" finds the channel here.
+func droppedLine(name string, m channel.Message, note string) string {
+	return strings.TrimSpace(name + droppedAt(m) + " " + note)
+}
+
+func droppedAt(m channel.Message) string { return " (" + strings.TrimSuffix(channelKey(m), ":") + ")" }
+
+// droppedIn reports whether an entry is a row of a file that was dropped into a
+// message's channel.
+func droppedIn(x entry.Entry, m channel.Message) bool {
+	return strings.HasPrefix(x.Source, filePrefix) && strings.Contains(x.Line, droppedAt(m))
 }
 
 // fileKey is the part of a source key that names the file: "file:" and its hash.

@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -126,8 +127,13 @@ func (e *Engine) retractions(t *talk, made []entry.Entry, key string) []entry.En
 	return out
 }
 
-// undo takes back an entry by its number, or what the person's last message
-// recorded: at the places named, if any are.
+// channelKey begins the keys of all messages of a message's channel.
+func channelKey(m channel.Message) string {
+	return channel.Message{Platform: m.Platform, Team: m.Team, Channel: m.Channel}.Key()
+}
+
+// undo takes back an entry by its number, or what the person's last message or
+// file recorded: at the places named, if any are.
 func (e *Engine) undo(ctx context.Context, t *talk, q phrase.Query) error {
 	if q.Seq != 0 {
 		return e.undoNumber(ctx, t, q.Seq)
@@ -137,23 +143,35 @@ func (e *Engine) undo(ctx context.Context, t *talk, q phrase.Query) error {
 			return err
 		}
 	}
-	prefix := channel.Message{Platform: t.m.Platform, Team: t.m.Team, Channel: t.m.Channel}.Key()
+	prefix := channelKey(t.m)
 	recent, err := e.Store.Entries(ctx, ledger.Filter{Source: prefix, Limit: standingOf, Newest: true})
 	if err != nil {
 		return err
 	}
+	rows, err := e.Store.Entries(ctx, ledger.Filter{Source: filePrefix, Limit: standingOf, Newest: true})
+	if err != nil {
+		return err
+	}
+	recent = append(recent, slices.DeleteFunc(rows, func(x entry.Entry) bool { return !droppedIn(x, t.m) })...)
+	slices.SortFunc(recent, func(a, b entry.Entry) int { return cmp.Compare(a.Seq, b.Seq) })
 	looked := map[string]bool{}
 	for _, x := range slices.Backward(recent) {
-		id, _, _ := strings.Cut(strings.TrimPrefix(x.Source, prefix), ":")
-		if x.By != t.who || x.Kind == entry.KindRetract || looked[id] {
+		key := fileKey(x.Source)
+		if id, said := strings.CutPrefix(x.Source, prefix); said {
+			id, _, _ = strings.Cut(id, ":")
+			key = prefix + id
+		}
+		if x.By != t.who || x.Kind == entry.KindRetract || looked[key] {
 			continue
 		}
-		looked[id] = true
-		made, err := e.ofMessage(ctx, prefix+id)
+		looked[key] = true
+		made, err := e.ofMessage(ctx, key)
 		if err != nil {
 			return err
 		}
-		made = slices.DeleteFunc(made, func(x entry.Entry) bool { return !isAt(x.Place, q.Places) })
+		made = slices.DeleteFunc(made, func(x entry.Entry) bool {
+			return !isAt(x.Place, q.Places) || strings.HasPrefix(key, filePrefix) && !droppedIn(x, t.m)
+		})
 		if len(made) > 0 {
 			return e.retractIfTheirs(ctx, t, made)
 		}
