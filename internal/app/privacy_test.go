@@ -1,13 +1,14 @@
 package app_test
 
 import (
+	"bytes"
+	"encoding/json"
 	"strings"
 	"testing"
 	"time"
 
 	"clogwise/bot/slack/fakeslack"
 	"clogwise/internal/demo"
-	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
 )
 
@@ -46,11 +47,8 @@ func TestEraseName(t *testing.T) {
 	}
 	shown := 0
 	for _, x := range all {
-		if x.Kind == entry.KindRegister {
-			continue
-		}
-		if strings.Contains(x.By+x.Line, "Tove") {
-			t.Errorf("entry shows the name: %+v", x)
+		if js, err := json.Marshal(x); err != nil || strings.Contains(string(js), "Tove") {
+			t.Errorf("entry shows the name: %s %v", js, err)
 		}
 		if x.By == alias {
 			shown++
@@ -58,6 +56,10 @@ func TestEraseName(t *testing.T) {
 	}
 	if shown != 2 {
 		t.Errorf("%d entries under %s", shown, alias)
+	}
+	var out bytes.Buffer
+	if n, err := w.app.ExportLedger(w.ctx, "all.ndjson", &out); err != nil || n != len(all) || strings.Contains(out.String(), "Tove") {
+		t.Errorf("the export of %d of %d entries shows the name, or %v", n, len(all), err)
 	}
 	posts, err := w.app.Store.Posts(w.ctx, ledger.PostSent, 0)
 	if err != nil {

@@ -2,9 +2,9 @@ package veil
 
 // Text hides names in running text.
 func Text(s string, names ...string) string {
-	hidden := map[string]bool{}
+	hidden := hiding{}
 	for _, n := range names {
-		hidden[Hash(n)] = true
+		hidden[Hash(n)] = 1
 	}
 	return text(s, hidden)
 }

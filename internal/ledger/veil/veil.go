@@ -6,9 +6,12 @@
 package veil
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"encoding/json"
+	"math"
 	"reflect"
 	"slices"
 	"strings"
@@ -48,14 +51,14 @@ type Store struct {
 	mu     sync.Mutex
 	looked time.Time
 	upTo   int64
-	hidden map[string]bool // by hash
+	hidden hiding
 }
 
 // New veils a store.
-func New(s ledger.Store) *Store { return &Store{Store: s, hidden: map[string]bool{}} }
+func New(s ledger.Store) *Store { return &Store{Store: s, hidden: hiding{}} }
 
 // look brings the hidden names up to date, now and then or when it must.
-func (s *Store) look(ctx context.Context, now bool) (map[string]bool, error) {
+func (s *Store) look(ctx context.Context, now bool) (hiding, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if !now && time.Since(s.looked) < lookEvery {
@@ -72,15 +75,34 @@ func (s *Store) look(ctx context.Context, now bool) (map[string]bool, error) {
 			if len(hidden) == len(s.hidden) { // readers hold the old one
 				hidden = clone(s.hidden)
 			}
-			hidden[e.ID] = true
+			hidden[e.ID] = x.Seq
 		}
 	}
 	s.hidden, s.looked = hidden, time.Now()
 	return hidden, nil
 }
 
-func clone(m map[string]bool) map[string]bool {
-	out := make(map[string]bool, len(m)+1)
+// hiding is the hidden names, by hash, each with the number of the entry that
+// hid it last.
+type hiding map[string]int64
+
+func (h hiding) has(hash string) bool { _, ok := h[hash]; return ok }
+
+// after are the names that were hidden after an entry. A name can only be hidden
+// while the register does not hold it, so one that stands in a later edit is
+// somebody else's, who must be known by it.
+func (h hiding) after(seq int64) hiding {
+	out := hiding{}
+	for hash, at := range h {
+		if at > seq {
+			out[hash] = at
+		}
+	}
+	return out
+}
+
+func clone(m hiding) hiding {
+	out := make(hiding, len(m)+1)
 	for k, v := range m {
 		out[k] = v
 	}
@@ -126,25 +148,28 @@ func (s *Store) Entry(ctx context.Context, seq int64) (entry.Entry, error) {
 	return veiled(x, hidden), nil
 }
 
-func veiled(x entry.Entry, hidden map[string]bool) entry.Entry {
+func veiled(x entry.Entry, hidden hiding) entry.Entry {
 	x.By = name(x.By, hidden)
 	x.Line = text(x.Line, hidden)
+	if x.Kind == entry.KindRegister {
+		hidden = hidden.after(x.Seq)
+	}
 	x.Body = body(x.Body, hidden)
 	return x
 }
 
 // name hides a person's name, also where an id stands behind it.
-func name(n string, hidden map[string]bool) string {
+func name(n string, hidden hiding) string {
 	bare, _, _ := strings.Cut(n, " (")
 	for _, is := range []string{n, bare} {
-		if h := Hash(is); n != "" && hidden[h] {
+		if h := Hash(is); n != "" && hidden.has(h) {
 			return Alias(h)
 		}
 	}
 	return n
 }
 
-func names(ns []string, hidden map[string]bool) []string {
+func names(ns []string, hidden hiding) []string {
 	var out []string
 	for _, n := range ns {
 		out = append(out, name(n, hidden))
@@ -152,7 +177,7 @@ func names(ns []string, hidden map[string]bool) []string {
 	return out
 }
 
-func body(b entry.Body, hidden map[string]bool) entry.Body {
+func body(b entry.Body, hidden hiding) entry.Body {
 	switch b := b.(type) {
 	case entry.Swap:
 		b.Who = name(b.Who, hidden)
@@ -181,15 +206,77 @@ func body(b entry.Body, hidden map[string]bool) entry.Body {
 	case entry.FanOff:
 		b.Reason = text(b.Reason, hidden)
 		return b
+	case entry.Event:
+		b.What = text(b.What, hidden)
+		return b
+	case entry.Reading:
+		b.Quality = text(b.Quality, hidden)
+		return b
+	case entry.RegisterEdit:
+		b.Value = jsonText(b.Value, hidden)
+		return b
 	}
 	return b
+}
+
+// jsonText hides names in a value of the register: among crew and supervisors,
+// and in what was noted in running text. Other strings are ids and tags, which
+// what refers to them must find unaltered. Numbers keep their digits, and a value
+// without hidden names comes back as it was.
+func jsonText(raw json.RawMessage, hidden hiding) json.RawMessage {
+	in := json.NewDecoder(bytes.NewReader(raw))
+	in.UseNumber()
+	var v any
+	if len(raw) == 0 || len(hidden) == 0 || in.Decode(&v) != nil {
+		return raw
+	}
+	changed := false
+	v = inValue(v, "", func(key, s string) string {
+		t := s
+		switch key {
+		case "crew", "supervisors":
+			t = name(s, hidden)
+		case "serves", "plant_room", "source", "note", "notes":
+			t = text(s, hidden)
+		}
+		changed = changed || t != s
+		return t
+	})
+	if !changed {
+		return raw
+	}
+	var out bytes.Buffer
+	w := json.NewEncoder(&out)
+	w.SetEscapeHTML(false)
+	if w.Encode(v) != nil {
+		return nil // what was decoded can be encoded; rather nothing than a name
+	}
+	return bytes.TrimSpace(out.Bytes())
+}
+
+// inValue puts do(key, s) in place of every string of a decoded JSON value, with
+// the key it stands under.
+func inValue(v any, key string, do func(key, s string) string) any {
+	switch v := v.(type) {
+	case string:
+		return do(key, v)
+	case []any:
+		for i := range v {
+			v[i] = inValue(v[i], key, do)
+		}
+	case map[string]any:
+		for k := range v {
+			v[k] = inValue(v[k], k, do)
+		}
+	}
+	return v
 }
 
 // longestName bounds the words of a name that are looked for in running text.
 const longestName = 4
 
 // text hides names that stand among other words.
-func text(s string, hidden map[string]bool) string {
+func text(s string, hidden hiding) string {
 	if s == "" {
 		return s
 	}
@@ -200,7 +287,7 @@ func text(s string, hidden map[string]bool) string {
 		for n := min(longestName, len(words)-i); n > 0; n-- {
 			from, to := words[i][0], words[i+n-1][1]
 			h := Hash(s[from:to])
-			if !hidden[h] {
+			if !hidden.has(h) {
 				continue
 			}
 			out.WriteString(s[at:from] + Alias(h))
@@ -229,7 +316,7 @@ func spans(s string) (out [][2]int) {
 
 // Names reports whether an entry was made by a person or names them.
 func Names(x entry.Entry, person string) bool {
-	hidden := map[string]bool{Hash(person): true}
+	hidden := hiding{Hash(person): math.MaxInt64}
 	v := veiled(x, hidden)
 	return v.By != x.By || v.Line != x.Line || !reflect.DeepEqual(v.Body, x.Body)
 }

@@ -102,6 +102,47 @@ func TestHiddenNames(t *testing.T) {
 	}
 }
 
+// Old edits of the register hold the crews of their time. The name is hidden
+// there and nowhere else in the value; whoever comes later with the same name is
+// known by it.
+func TestHiddenInTheRegister(t *testing.T) {
+	t.Parallel()
+	s := veil.New(open(t))
+	edit := func(source, value string) entry.Entry {
+		body := entry.RegisterEdit{Object: register.ObjectSite, ID: "hall", Value: json.RawMessage(value)}
+		return entry.Entry{Source: source, Kind: body.Kind(), Place: "hall", At: now, Received: now, By: "Maren", Body: body}
+	}
+	const plain = `{"id":"hall","crew":["Idris"],"altitude_m":12.50}`
+	all := []entry.Entry{
+		edit("a", `{"id":"hall","crew":["Tove","Idris","Hall"],"supervisors":["hall (U1)"],"altitude_m":12.50,"tariff":{"source":"asked Hall & Sons"}}`),
+		edit("b", plain),
+	}
+	commit := func(xs ...entry.Entry) {
+		if _, err := s.Commit(t.Context(), ledger.Batch{Entries: xs}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	commit(all...)
+	commit(veil.Erasure("Hall", now, "Maren"))
+	commit(edit("c", `{"id":"hall","crew":["Hall"]}`))
+	got, err := s.Entries(t.Context(), ledger.Filter{Place: "hall"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	value := func(i int) string { return string(got[i].Body.(entry.RegisterEdit).Value) }
+	alias := veil.Alias(veil.Hash("hall"))
+	want := `{"altitude_m":12.50,"crew":["Tove","Idris","` + alias + `"],"id":"hall","supervisors":["` + alias + `"],"tariff":{"source":"asked ` + alias + ` & Sons"}}`
+	if value(0) != want {
+		t.Errorf("old crew: %s\nwant %s", value(0), want)
+	}
+	if value(1) != plain {
+		t.Errorf("an edit without the name: %s", value(1))
+	}
+	if value(2) != `{"id":"hall","crew":["Hall"]}` {
+		t.Errorf("a newcomer: %s", value(2))
+	}
+}
+
 func FuzzText(f *testing.F) {
 	f.Add("with Tove, and more")
 	f.Add("Tove")
