@@ -13,6 +13,7 @@ import (
 	"clogwise/internal/ledger"
 	"clogwise/internal/locale"
 	"clogwise/internal/plant"
+	"clogwise/internal/pointbook"
 	"clogwise/internal/safework"
 	"clogwise/internal/view"
 )
@@ -26,10 +27,13 @@ type Posts struct {
 	Now       func() time.Time
 	Platform  func() string // where unasked posts go
 	Recompute *Recomputer
+
+	book *pointbook.Book // of all jobs: each point is read once, not once a site
 }
 
 // Jobs are the scheduled ones, in each site's own time.
 func (p Posts) Jobs() []Job {
+	p.book = &pointbook.Book{Store: p.Store, View: p.View}
 	return []Job{
 		{"nightly", func(plant.Site) string { return "30 2 * * *" }, p.nightly},
 		{"digest", func(s plant.Site) string { return cmp.Or(s.DigestAt, "0 7 * * 1") }, p.digest},
@@ -76,7 +80,11 @@ func (p Posts) digest(ctx context.Context, site plant.Site, f Firing) (ledger.Ba
 	if err != nil {
 		return ledger.Batch{}, err
 	}
-	return ledger.Batch{Posts: []ledger.OutboxPost{p.post(f.Key, site, channel.Post{Text: text, Files: append(p.charts(ctx, board), file)})}}, nil
+	b := ledger.Batch{Posts: []ledger.OutboxPost{p.post(f.Key, site, channel.Post{Text: text, Files: append(p.charts(ctx, board), file)})}}
+	for _, m := range digest.Missed(board) {
+		b.Posts = append(b.Posts, p.post(m.Key, site, m.Post))
+	}
+	return b, nil
 }
 
 func (p Posts) post(key string, site plant.Site, post channel.Post) ledger.OutboxPost {

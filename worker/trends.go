@@ -29,17 +29,13 @@ const (
 // unless somebody has corrected that reading or values of its day have been let
 // go: then it stands.
 func (p Posts) trends(ctx context.Context, site plant.Site, f Firing) (ledger.Batch, error) {
-	book := &pointbook.Book{Store: p.Store, View: p.View}
-	_, known, err := book.Map(ctx)
+	_, known, err := p.book.Map(ctx)
 	if err != nil {
 		return ledger.Batch{}, err
 	}
 	late := &lateValues{posts: p, since: f.Last, days: map[plant.BankID][]time.Time{}}
 	var b ledger.Batch
-	for _, m := range known.All() {
-		if !m.Trend || m.Place.Site() != site.ID {
-			continue
-		}
+	for _, m := range known.Trends(site.ID) {
 		from, err := p.trendFrom(ctx, m, f)
 		if err != nil {
 			return b, err

@@ -19,8 +19,7 @@ const unmappedShown = 3
 // unmapped tells a site's supervisors of points that began to send since the
 // last time and that nobody has mapped.
 func (p Posts) unmapped(ctx context.Context, site plant.Site, f Firing) (ledger.Batch, error) {
-	book := &pointbook.Book{Store: p.Store, View: p.View}
-	all, err := book.Unknown(ctx)
+	all, err := p.book.Unknown(ctx)
 	if err != nil {
 		return ledger.Batch{}, err
 	}

@@ -56,13 +56,14 @@ func (m Mapping) Recorded() plant.BankID {
 type Map struct {
 	byName map[string]Mapping
 	drives map[plant.BankID]bool // AHUs that have points of their air
+	trends map[string][]Mapping  // of each site, by place and name
 }
 
 // Fold puts together what the register says (the points of each bank's
 // differential pressure) and what the entries of kind point say, of which the
 // newest of a name counts.
 func Fold(reg *plant.Register, entries []entry.Entry) Map {
-	m := Map{byName: map[string]Mapping{}, drives: map[plant.BankID]bool{}}
+	m := Map{byName: map[string]Mapping{}, drives: map[plant.BankID]bool{}, trends: map[string][]Mapping{}}
 	for _, id := range reg.Banks("") {
 		b, _ := reg.Bank(id)
 		for _, name := range b.Points {
@@ -83,6 +84,12 @@ func Fold(reg *plant.Register, entries []entry.Entry) Map {
 		if x.Of() != Pressure {
 			m.drives[x.Place] = true
 		}
+		if x.Trend {
+			m.trends[x.Place.Site()] = append(m.trends[x.Place.Site()], x)
+		}
+	}
+	for _, of := range m.trends {
+		slices.SortFunc(of, byPlace)
 	}
 	return m
 }
@@ -97,10 +104,16 @@ func (m Map) Find(name string) (Mapping, bool) {
 
 // All lists every mapping, by place and name.
 func (m Map) All() []Mapping {
-	return slices.SortedFunc(maps.Values(m.byName), func(a, b Mapping) int {
-		return cmp.Or(cmp.Compare(a.Place, b.Place), cmp.Compare(a.Name, b.Name))
-	})
+	return slices.SortedFunc(maps.Values(m.byName), byPlace)
 }
+
+func byPlace(a, b Mapping) int {
+	return cmp.Or(cmp.Compare(a.Place, b.Place), cmp.Compare(a.Name, b.Name))
+}
+
+// Trends lists the mappings of a site whose values are thinned, by place and
+// name. The list is not to be altered.
+func (m Map) Trends(site string) []Mapping { return m.trends[site] }
 
 // Air reports whether an AHU has points of its air or its fan.
 func (m Map) Air(ahu plant.BankID) bool { return m.drives[ahu] }

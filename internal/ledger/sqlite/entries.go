@@ -159,7 +159,8 @@ func (q *query) places(f ledger.Filter, rare bool) {
 func (q *query) below(f ledger.Filter) {
 	lo, hi := row.Below(f.Place)
 	if q.index != "" {
-		q.and(`(place = ? OR (place >= ? AND place < ?))`, string(f.Place), lo, hi)
+		// One range, or the planner would go through all of the kind.
+		q.and(`place >= ? AND place < ? AND (place = ? OR place >= ?)`, string(f.Place), hi, string(f.Place), lo)
 		return
 	}
 	q.and(`seq IN (SELECT seq FROM entry INDEXED BY entry_place WHERE place = ? AND seq > ?

@@ -39,6 +39,7 @@ func TestPlans(t *testing.T) {
 		{"a site's last", ledger.Filter{Place: "s", Limit: 9, Newest: true}, "INDEX entry_place (place>? AND place<?)", false},
 		{"bookings", ledger.Filter{Kinds: []entry.Kind{entry.KindBooking}}, "INDEX entry_rare (kind=?)", true},
 		{"bookings of a bank", ledger.Filter{Place: "s/a/b", Kinds: []entry.Kind{entry.KindBooking}}, "INDEX entry_rare (kind=? AND place=?)", false},
+		{"bookings of an AHU", ledger.Filter{Place: "s/a", Kinds: []entry.Kind{entry.KindBooking}, Limit: 9}, "INDEX entry_rare (kind=? AND place>? AND place<?)", true},
 		{"a message's entries", ledger.Filter{Source: "chat:T:C:1.5:"}, "INDEX entry_source (source>? AND source<?)", true},
 		{"several banks", ledger.Filter{Places: []plant.BankID{"s/a/b", "s/a/c"}}, "INDEX entry_place (place=? AND rowid>?)", false},
 		{"several banks, on from", ledger.Filter{Places: []plant.BankID{"s/a/b", "s/a/c"}, AfterSeq: 7}, "INDEX entry_place (place=? AND rowid>?)", false},
