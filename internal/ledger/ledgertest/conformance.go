@@ -35,6 +35,7 @@ func Conformance(t *testing.T, open func(t *testing.T) ledger.Store) {
 		{"source counts once in a race", testOnceInRace},
 		{"invalid batches leave nothing", testInvalid},
 		{"filters", testFilters},
+		{"samples of some hours", testSamples},
 		{"counts", testCounts},
 		{"samples forgotten", testForgetSamples},
 		{"amend and retract are kept", testAmend},

@@ -377,6 +377,56 @@ func testFilters(t *testing.T, s ledger.Store) {
 	}
 }
 
+// testSamples: the values of some hours are found in order of Seq whatever order
+// they came in, with what takes them back, and nothing else of their place.
+func testSamples(t *testing.T, s ledger.Store) {
+	const ahu, next plant.BankID = "site/ahu-1", "site/ahu-10"
+	value := 5.0
+	hour := func(n int) time.Time { return monday.Add(time.Duration(n) * time.Hour) }
+	var b ledger.Batch
+	for i, l := range []struct {
+		place plant.BankID
+		body  entry.Body
+		hour  int
+	}{
+		{ahu, entry.Sample{Point: "P", Value: &value}, 3},                // 1
+		{ahu, entry.Sample{Point: "P", Value: &value}, 1},                // 2, came late
+		{ahu, entry.Event{What: "smoke"}, 2},                             // 3
+		{next, entry.Sample{Point: "Q", Value: &value}, 2},               // 4
+		{ahu, entry.Sample{Point: "P", Value: &value}, 2},                // 5
+		{ahu, entry.Retract{Target: 1}, 3},                               // 6
+		{ahu + "/primary", entry.Sample{Point: "P", Value: &value}, 2},   // 7
+		{ahu, entry.Sample{Point: "P", Value: &value}, 4},                // 8
+		{ahu, entry.Amend{Target: 5, Body: entry.Sample{Point: "P"}}, 2}, // 9
+	} {
+		e := reading(fmt.Sprint(i+1), l.place)
+		e.Kind, e.Body, e.At = l.body.Kind(), l.body, hour(l.hour)
+		b.Entries = append(b.Entries, e)
+	}
+	commit(t, s, b)
+	both := []entry.Kind{entry.KindSample, entry.KindRetract}
+	for _, c := range []struct {
+		name string
+		f    ledger.Filter
+		want string // sources
+	}{
+		{"from and to", ledger.Filter{Place: ahu, Exact: true, Kinds: both, From: hour(1), To: hour(4)}, "1 2 5 6"},
+		{"from is in, to is not", ledger.Filter{Place: ahu, Exact: true, Kinds: both, From: hour(2), To: hour(3)}, "5"},
+		{"one kind", ledger.Filter{Place: ahu, Exact: true, Kinds: both[:1], From: hour(2)}, "1 5 8"},
+		{"what took back", ledger.Filter{Place: ahu, Exact: true, Kinds: both[1:], From: hour(1)}, "6"},
+		{"after a number", ledger.Filter{Place: ahu, Exact: true, Kinds: both, From: hour(2), AfterSeq: 1}, "5 6 8"},
+		{"the last two", ledger.Filter{Place: ahu, Exact: true, Kinds: both, From: hour(1), To: hour(4), Limit: 2, Newest: true}, "5 6"},
+		{"below too", ledger.Filter{Place: ahu, Kinds: both, From: hour(2), To: hour(3)}, "5 7"},
+		{"with another kind", ledger.Filter{Place: ahu, Exact: true, Kinds: append(both, entry.KindEvent), From: hour(2), To: hour(3)}, "3 5"},
+		{"by source", ledger.Filter{Place: ahu, Exact: true, Kinds: both, From: hour(1), Source: "5"}, "5"},
+		{"of several places", ledger.Filter{Place: ahu, Exact: true, Places: []plant.BankID{ahu, next}, Kinds: both, From: hour(2), To: hour(3)}, "5"},
+	} {
+		if got := strings.Join(sources(entries(t, s, c.f)), " "); got != c.want {
+			t.Errorf("%s: got %q, want %q", c.name, got, c.want)
+		}
+	}
+}
+
 func testCounts(t *testing.T, s ledger.Store) {
 	filterLedger(t, s)
 	filterLedger(t, s) // all of it duplicates

@@ -86,11 +86,15 @@ func (q *query) text() string {
 // entryQuery turns a filter into a query whose cost follows what is found.
 func entryQuery(f ledger.Filter) *query {
 	q := &query{}
-	rare := len(f.Kinds) > 0 && !slices.Contains(f.Kinds, entry.KindReading)
 	single := f.Place != "" && (f.Exact || f.Place.Whole()) // nothing lies below a bank
+	samples := single && f.Source == "" && timed(f)
+	rare := len(f.Kinds) > 0 && !slices.Contains(f.Kinds, entry.KindReading) && !samples
 	switch {
 	case f.Source != "":
 		q.index = ` INDEXED BY entry_source`
+	case samples:
+		q.index = ` INDEXED BY entry_sample`
+		q.and(ofSamples)
 	case rare:
 		q.index = ` INDEXED BY entry_rare`
 	case single:
@@ -124,6 +128,17 @@ func entryQuery(f ledger.Filter) *query {
 	}
 	q.order(f)
 	return q
+}
+
+// ofSamples is the condition of the index of samples, word for word.
+const ofSamples = `kind IN ('sample', 'retract')`
+
+// timed reports whether a filter is for values of some hours, which are few of all
+// that a place ever had.
+func timed(f ledger.Filter) bool {
+	return !f.From.IsZero() && f.AfterSeq == 0 && len(f.Kinds) > 0 && !slices.ContainsFunc(f.Kinds, func(k entry.Kind) bool {
+		return k != entry.KindSample && k != entry.KindRetract
+	})
 }
 
 func (q *query) source(prefix string) {

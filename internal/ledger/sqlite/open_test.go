@@ -9,7 +9,9 @@ import (
 	"path/filepath"
 	"sync"
 	"testing"
+	"time"
 
+	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
 	"clogwise/internal/ledger/sqlite"
 )
@@ -187,6 +189,32 @@ func TestOnlyTheOwnerReads(t *testing.T) {
 		}
 		if mode := info.Mode().Perm(); mode != 0o600 {
 			t.Errorf("%s has mode %o", filepath.Base(name), mode)
+		}
+	}
+}
+
+// A ledger of the first schema is brought up to date with all it holds.
+func TestMigrationKeepsSamples(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "ledger.db")
+	value, at := 5.0, time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	f := ledger.Filter{Place: "s/a", Exact: true, Kinds: []entry.Kind{entry.KindSample}, From: at}
+	filled(t, path, func(s *sqlite.Store) error {
+		if _, err := s.Commit(t.Context(), ledger.Batch{Entries: []entry.Entry{{
+			Source: "hook:1", Kind: entry.KindSample, Place: "s/a", At: at, Received: at, Body: entry.Sample{Point: "P", Quantity: "pressure", Value: &value},
+		}}}); err != nil {
+			return err
+		}
+		return s.Pragma("user_version = 1; DROP INDEX entry_sample") // what the first schema lacks
+	})
+	for range 2 { // the second finds nothing left to do
+		s := open(t, path, sqlite.Options{})
+		got, err := s.Entries(t.Context(), f)
+		if err != nil || len(got) != 1 || got[0].Source != "hook:1" {
+			t.Errorf("%+v, %v", got, err)
+		}
+		if head, err := s.Head(t.Context()); err != nil || head != 501 {
+			t.Errorf("head %d, %v", head, err)
 		}
 	}
 }

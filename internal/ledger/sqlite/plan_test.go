@@ -3,6 +3,7 @@ package sqlite_test
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
@@ -26,6 +27,7 @@ func TestPlans(t *testing.T) {
 	if strings.Contains(claim, "SCAN") || strings.Contains(claim, "TEMP") {
 		t.Errorf("claim scans or sorts: %s", claim)
 	}
+	samples, day := []entry.Kind{entry.KindSample, entry.KindRetract}, time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)
 	for _, c := range []struct {
 		name   string
 		f      ledger.Filter
@@ -44,6 +46,8 @@ func TestPlans(t *testing.T) {
 		{"several banks", ledger.Filter{Places: []plant.BankID{"s/a/b", "s/a/c"}}, "INDEX entry_place (place=? AND rowid>?)", false},
 		{"several banks, on from", ledger.Filter{Places: []plant.BankID{"s/a/b", "s/a/c"}, AfterSeq: 7}, "INDEX entry_place (place=? AND rowid>?)", false},
 		{"bookings of several banks", ledger.Filter{Places: []plant.BankID{"s/a/b", "s/a/c"}, Kinds: []entry.Kind{entry.KindBooking}}, "INDEX entry_rare (kind=? AND place=?)", true},
+		{"values of an AHU's day", ledger.Filter{Place: "s/a", Exact: true, Kinds: samples, From: day, To: day.AddDate(0, 0, 1)}, "INDEX entry_sample (place=? AND at>? AND at<?)", true},
+		{"values of an AHU that came since", ledger.Filter{Place: "s/a", Exact: true, Kinds: samples, From: day, AfterSeq: 7}, "INDEX entry_rare (kind=? AND place=? AND rowid>?)", true},
 		{"on from", ledger.Filter{AfterSeq: 7, Limit: 100}, "INTEGER PRIMARY KEY (rowid>?)", false},
 	} {
 		plan, err := s.EntryPlan(c.f)
