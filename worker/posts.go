@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 	"time"
 
 	"clogwise/internal/channel"
@@ -28,12 +29,38 @@ type Posts struct {
 	Platform  func() string // where unasked posts go
 	Recompute *Recomputer
 
-	book *pointbook.Book // of all jobs: each point is read once, not once a site
+	book   *pointbook.Book // of all jobs: each point is read once, not once a site
+	lesson *lesson         // of all nights
+}
+
+// lesson remembers when the fleet's priors were last learnt. Learning reads every
+// bank, so sites whose nights fall due together share it: nobody's filters end
+// enough lives in the meantime to alter what all of them teach.
+type lesson struct {
+	mu sync.Mutex
+	at time.Time
+}
+
+// lessonHolds is how long what was learnt serves the nights of further sites.
+const lessonHolds = 20 * time.Minute
+
+// learn learns at a time unless that was done just before.
+func (l *lesson) learn(now time.Time, learn func() error) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if since := now.Sub(l.at); !l.at.IsZero() && since >= 0 && since < lessonHolds {
+		return nil
+	}
+	if err := learn(); err != nil {
+		return err
+	}
+	l.at = now
+	return nil
 }
 
 // Jobs are the scheduled ones, in each site's own time.
 func (p Posts) Jobs() []Job {
-	p.book = &pointbook.Book{Store: p.Store, View: p.View}
+	p.book, p.lesson = &pointbook.Book{Store: p.Store, View: p.View}, &lesson{}
 	return []Job{
 		{"nightly", func(plant.Site) string { return "30 2 * * *" }, p.nightly},
 		{"digest", func(s plant.Site) string { return cmp.Or(s.DigestAt, "0 7 * * 1") }, p.digest},
@@ -48,9 +75,13 @@ func (p Posts) Always() []func(context.Context) error {
 	return []func(context.Context) error{p.beforeStart}
 }
 
-// nightly brings a site's forecasts to the new day.
+// nightly learns the fleet's priors and brings a site's forecasts to the new day.
 func (p Posts) nightly(ctx context.Context, site plant.Site, _ Firing) (ledger.Batch, error) {
-	if err := p.Recompute.RecomputeAll(ctx, plant.BankID(site.ID)); err != nil {
+	now := p.Now()
+	if err := p.lesson.learn(now, func() error { return p.View.LearnPriors(ctx, now) }); err != nil {
+		return ledger.Batch{}, err
+	}
+	if err := p.Recompute.toToday(ctx, plant.BankID(site.ID)); err != nil {
 		return ledger.Batch{}, err
 	}
 	orders, err := p.Recompute.Events.Orders(ctx, site)

@@ -45,10 +45,7 @@ func (p Posts) runDays(ctx context.Context, site plant.Site, known points.Map, l
 // counters are a site's points of run hours and run status, by AHU in order.
 func counters(known points.Map, site string) [][]points.Mapping {
 	var out [][]points.Mapping
-	for _, m := range known.All() { // by place
-		if q := m.Of(); m.Place.Site() != site || q != points.RunHours && q != points.RunStatus {
-			continue
-		}
+	for _, m := range known.Runs(site) {
 		if n := len(out); n > 0 && out[n-1][0].Place == m.Place {
 			out[n-1] = append(out[n-1], m)
 			continue

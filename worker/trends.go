@@ -70,9 +70,10 @@ type lateValues struct {
 	days  map[plant.BankID][]time.Time
 }
 
-// arrivedWithin is how far the order of arrival may differ from that of the
-// ledger: a request's entries bear the time at which it came.
-const arrivedWithin = 10 * time.Minute
+// arrivedWithin is how far times of arrival may be off the order of the ledger: a
+// request's entries bear the time at which it came, by the clock of the machine to
+// which it came, and that may be an hour wrong.
+const arrivedWithin = 2 * time.Hour
 
 // before lists, in order, the days before a midnight, within trendBack, on which
 // values of an AHU lie that arrived since the last firing.
@@ -105,8 +106,9 @@ func (l *lateValues) before(ctx context.Context, ahu plant.BankID, midnightOf ti
 	return all[:n], nil
 }
 
-// arrivedBefore is the number of the last entry that arrived before a time: they
-// are numbered in the order in which they came, without gaps.
+// arrivedBefore is the number of an entry up to which all arrived before a time,
+// give or take arrivedWithin: they are numbered in the order in which they came,
+// without gaps, those brought in from aside by when they were.
 func (p Posts) arrivedBefore(ctx context.Context, t time.Time) (int64, error) {
 	head, err := p.Store.Head(ctx)
 	if err != nil {

@@ -334,11 +334,16 @@ func (r *Recomputer) RunSweep(ctx context.Context) error {
 }
 
 // RecomputeAll learns the fleet's priors and brings every bank of a place to the
-// present date: the nightly job.
+// present date.
 func (r *Recomputer) RecomputeAll(ctx context.Context, place plant.BankID) error {
 	if err := r.View.LearnPriors(ctx, r.Now()); err != nil {
 		return err
 	}
+	return r.toToday(ctx, place)
+}
+
+// toToday brings every bank of a place to the present date.
+func (r *Recomputer) toToday(ctx context.Context, place plant.BankID) error {
 	reg, err := r.View.Register(ctx)
 	if err != nil {
 		return err

@@ -57,13 +57,14 @@ type Map struct {
 	byName map[string]Mapping
 	drives map[plant.BankID]bool // AHUs that have points of their air
 	trends map[string][]Mapping  // of each site, by place and name
+	runs   map[string][]Mapping  // likewise
 }
 
 // Fold puts together what the register says (the points of each bank's
 // differential pressure) and what the entries of kind point say, of which the
 // newest of a name counts.
 func Fold(reg *plant.Register, entries []entry.Entry) Map {
-	m := Map{byName: map[string]Mapping{}, drives: map[plant.BankID]bool{}, trends: map[string][]Mapping{}}
+	m := Map{byName: map[string]Mapping{}, drives: map[plant.BankID]bool{}, trends: map[string][]Mapping{}, runs: map[string][]Mapping{}}
 	for _, id := range reg.Banks("") {
 		b, _ := reg.Bank(id)
 		for _, name := range b.Points {
@@ -81,15 +82,21 @@ func Fold(reg *plant.Register, entries []entry.Entry) Map {
 		}
 	}
 	for _, x := range m.byName {
+		site := x.Place.Site()
 		if x.Of() != Pressure {
 			m.drives[x.Place] = true
 		}
 		if x.Trend {
-			m.trends[x.Place.Site()] = append(m.trends[x.Place.Site()], x)
+			m.trends[site] = append(m.trends[site], x)
+		}
+		if x.Of() == RunHours || x.Of() == RunStatus {
+			m.runs[site] = append(m.runs[site], x)
 		}
 	}
-	for _, of := range m.trends {
-		slices.SortFunc(of, byPlace)
+	for _, lists := range []map[string][]Mapping{m.trends, m.runs} {
+		for _, of := range lists {
+			slices.SortFunc(of, byPlace)
+		}
 	}
 	return m
 }
@@ -114,6 +121,10 @@ func byPlace(a, b Mapping) int {
 // Trends lists the mappings of a site whose values are thinned, by place and
 // name. The list is not to be altered.
 func (m Map) Trends(site string) []Mapping { return m.trends[site] }
+
+// Runs lists the mappings of a site that tell when its fans ran, by place and
+// name. The list is not to be altered.
+func (m Map) Runs(site string) []Mapping { return m.runs[site] }
 
 // Air reports whether an AHU has points of its air or its fan.
 func (m Map) Air(ahu plant.BankID) bool { return m.drives[ahu] }
