@@ -101,7 +101,7 @@ func (p *Prior) run(pts []point, logLife float64) (float64, belief) {
 	perLife := math.Exp(-logLife)
 	logLik, lik, last := 0.0, 1.0, 0.0
 	for i := range pts {
-		u := min(pts[i].x*perLife, mostU)
+		u := min(pts[i].x*perLife+pts[i].leap, mostU)
 		if u > last {
 			b.relax(math.Exp((last-u)/p.Noise.Reach), p.Noise.Misfit)
 			last = u
@@ -156,13 +156,23 @@ func (b *belief) take(pt *point, u float64, usual *shape, n *Noise) float64 {
 	return b.takeValue(mean, g, s, pt)
 }
 
+// wildShare is the prior probability that a point is wild. One merged from
+// readings that agree is, only if they all are: wild ones are so each for itself.
+func wildShare(pt *point) float64 {
+	if pt.count <= 1 {
+		return outlierShare
+	}
+	return outlierShare * outlierShare
+}
+
 // takeValue takes a reading as good with the probability that it is none of
 // the wild ones.
 func (b *belief) takeValue(mean float64, g [states]float64, s float64, pt *point) float64 {
 	e := pt.y - mean
 	wild := s + square(outlierRel*pt.scale) + square(outlierAbs)
-	good := (1 - outlierShare) * math.Exp(-e*e/(2*s)) / math.Sqrt(s)
-	bad := outlierShare * math.Exp(-e*e/(2*wild)) / math.Sqrt(wild)
+	odd := wildShare(pt)
+	good := (1 - odd) * math.Exp(-e*e/(2*s)) / math.Sqrt(s)
+	bad := odd * math.Exp(-e*e/(2*wild)) / math.Sqrt(wild)
 	total := good + bad + math.SmallestNonzeroFloat64
 	share := good / total
 	b.move(g, share*e/s, share/s-share*(1-share)*square(e/s))
@@ -178,9 +188,10 @@ func (b *belief) takeInterval(mean float64, g [states]float64, s float64, pt *po
 	if lo > 0 { // the same, without cancellation in the upper tail
 		in = normalCDF(-lo) - normalCDF(-hi)
 	}
-	good := (1 - outlierShare) * in
+	odd := wildShare(pt)
+	good := (1 - odd) * in
 	wild := s + square(outlierRel*pt.scale) + square(outlierAbs)
-	bad := outlierShare * pt.step * math.Exp(-square(pt.y-mean)/(2*wild)) / math.Sqrt(2*math.Pi*wild)
+	bad := odd * pt.step * math.Exp(-square(pt.y-mean)/(2*wild)) / math.Sqrt(2*math.Pi*wild)
 	total := good + bad + math.SmallestNonzeroFloat64
 	share := good / total
 	if in > 1e-280 {

@@ -56,7 +56,8 @@ func fitPoints(prior Prior, life Life, pts []point) Posterior {
 	readings := len(pts)
 	pts = withClean(pts, life.CleanPa/prior.LimitPa)
 	nodes := locate(&prior, pts, fineNodes)
-	return newPosterior(prior, life, nodes, readings)
+	nodes, leap := leapt(&prior, pts, nodes)
+	return newPosterior(prior, life, nodes, leap, readings)
 }
 
 // withClean puts the known clean resistance, as a share of the limit, before the readings as one more
@@ -65,7 +66,7 @@ func withClean(pts []point, y float64) []point {
 	if !(y > 0) {
 		return pts
 	}
-	clean := point{y: y, scale: math.Max(y, leastScale), weight: 1}
+	clean := point{y: y, scale: math.Max(y, leastScale), weight: 1, count: 1}
 	return slices.Insert(pts, 0, clean)
 }
 

@@ -28,6 +28,8 @@ type point struct {
 	weight   float64 // sum of the weights
 	step     float64 // gauge resolution
 	censored bool
+	count    int     // readings in it
+	leap     float64 // of a step before it, share of the life
 }
 
 // gather turns readings into points ordered by x. The result does not depend
@@ -41,7 +43,7 @@ func gather(obs []Observation, limitPa float64) []point {
 		pts = append(pts, point{
 			x: math.Max(o.X, 0), y: o.Pa / limitPa,
 			weight: math.Min(o.Weight, 1), step: math.Max(o.StepPa, 0) / limitPa,
-			censored: o.Censored,
+			censored: o.Censored, count: 1,
 		})
 	}
 	if !slices.IsSortedFunc(pts, comparePoints) {
@@ -138,6 +140,7 @@ func join(cell []point, censored bool) (point, bool) {
 		j.y += p.weight * p.y
 		j.step += p.weight * p.step
 		j.weight += p.weight
+		j.count += p.count
 	}
 	j.x /= j.weight
 	j.y /= j.weight

@@ -18,7 +18,8 @@ type Posterior struct {
 
 	anchorPa float64   // limit that the nodes are anchored at: the prior's
 	anchor   []float64 // nodes: ln of the life to anchorPa
-	perLife  []float64 // nodes: one over that life
+	perLife  []float64 // nodes: one over that life, had there been no leap
+	leap     step      // of the curve, where readings tell of one
 	mass     []float64 // of each node, sums to 1
 	beliefs  []belief  // about the curve at each node
 
@@ -27,11 +28,11 @@ type Posterior struct {
 	cdf     []float64 // at logLife
 }
 
-func newPosterior(prior Prior, life Life, nodes []node, readings int) Posterior {
+func newPosterior(prior Prior, life Life, nodes []node, leap step, readings int) Posterior {
 	n := len(nodes)
 	p := Posterior{
 		limitPa: life.LimitPa, nowX: math.Max(life.NowX, 0), readings: readings,
-		level: prior.Of, noise: prior.Noise,
+		level: prior.Of, noise: prior.Noise, leap: leap,
 		anchorPa: prior.LimitPa, anchor: make([]float64, n), perLife: make([]float64, n), mass: make([]float64, n), beliefs: make([]belief, n),
 		density: make([]float64, n), cdf: make([]float64, n),
 	}
@@ -40,7 +41,7 @@ func newPosterior(prior Prior, life Life, nodes []node, readings int) Posterior 
 		peak = math.Max(peak, nodes[i].logPost)
 	}
 	for i := range nodes {
-		p.anchor[i], p.perLife[i] = nodes[i].logLife, math.Exp(-nodes[i].logLife)
+		p.anchor[i], p.perLife[i] = nodes[i].logLife+math.Log1p(-leap.share), math.Exp(-nodes[i].logLife)
 		p.density[i] = math.Exp(nodes[i].logPost - peak)
 		p.beliefs[i] = nodes[i].belief
 	}
@@ -96,7 +97,7 @@ func (p *Posterior) cross() {
 		if most < 1-1e-12 { // else nothing is left to come
 			sum, x := 0.0, math.Exp(l)
 			for i := range nodes {
-				sum += nodes[i].mass * nodes[i].passed(x*nodes[i].perLife)
+				sum += nodes[i].mass * nodes[i].passed(p.leap.u(x, nodes[i].perLife))
 			}
 			most = max(most, sum)
 		}
@@ -240,7 +241,7 @@ func (p Posterior) MeanPa(x float64) float64 {
 	sum := 0.0
 	for i, m := range p.mass {
 		if m > leastMass {
-			sum += m * p.beliefs[i].mean(x*p.perLife[i])
+			sum += m * p.beliefs[i].mean(p.leap.u(x, p.perLife[i]))
 		}
 	}
 	return math.Max(sum, 0) * p.anchorPa
@@ -277,7 +278,7 @@ func (p *Posterior) mixture(x, rel, abs float64) mixture {
 	buf := make([]float64, 2*n)
 	m := mixture{p.mass, buf[:n], buf[n:]}
 	for i := range p.mass {
-		mean, v := p.beliefs[i].curve(x * p.perLife[i])
+		mean, v := p.beliefs[i].curve(p.leap.u(x, p.perLife[i]))
 		m.mean[i] = mean
 		m.sd[i] = math.Sqrt(math.Max(v, 0) + square(rel*math.Max(mean, leastScale)) + square(abs) + 1e-12)
 	}

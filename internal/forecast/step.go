@@ -1,0 +1,150 @@
+package forecast
+
+import (
+	"math"
+	"slices"
+)
+
+// Readings that agree with each other at a level far above the curve are no wild
+// readings: wild ones are wild each for itself. They say that dust came at once,
+// or something that counts as dust: a room below was sanded, bags fell together, wet
+// filters stayed clogged. A step is such a leap along the curve, by a share of the life, between two
+// readings. It is looked for where a fit leaves readings high above its curve,
+// and taken where it makes the readings so much more probable that it is, for
+// all that steps are rare.
+
+const (
+	stepProb   = 0.05 // of a step in a life, before any reading: common practice, no source
+	stepZ      = 3    // SDs above what was expected that a step is thought of
+	stepRel    = 0.15 // and how far above the reading before it at least, as a share
+	stepAgree  = 0.85 // share of the reading before it that one may come to, and agree
+	stepTrials = 12   // sizes tried, evenly over a life
+	stepMost   = 2    // places looked at
+)
+
+// step is a leap of the curve by a share of the life just before axis value x;
+// none where the share is 0.
+type step struct {
+	x, share float64
+}
+
+// u returns where on its curve a life, one over whose length is perLife, is at x.
+func (s step) u(x, perLife float64) float64 {
+	if s.share > 0 && x >= s.x {
+		return x*perLife + s.share
+	}
+	return x * perLife
+}
+
+// in returns the points with the leap in them.
+func (s step) in(pts []point) []point {
+	out := slices.Clone(pts)
+	for i := range out {
+		if out[i].x >= s.x {
+			out[i].leap = s.share
+		}
+	}
+	return out
+}
+
+// leapt returns the step that explains the points better than nodes, the posterior without one, does,
+// and the posterior with it; the same nodes and no step where there is none.
+func leapt(prior *Prior, pts []point, nodes []node) ([]node, step) {
+	places := leapsAt(prior, pts, nodes)
+	if len(places) == 0 {
+		return nodes, step{}
+	}
+	best, top := step{}, evidenceOf(nodes)
+	penalty := math.Log(stepProb / float64(max(len(pts)-1, 1)))
+	try := func(s step) {
+		if e := evidenceOf(locate(prior, s.in(pts), roughNodes)) + penalty; e > top {
+			best, top = s, e
+		}
+	}
+	for _, x := range places {
+		for k := 2; k < stepTrials; k++ {
+			try(step{x, float64(k) / stepTrials})
+		}
+	}
+	if best.share == 0 {
+		return nodes, best
+	}
+	for width := 0.5 / stepTrials; width > 0.01; width /= 2 {
+		mid := best
+		try(step{mid.x, mid.share - width})
+		try(step{mid.x, mid.share + width})
+	}
+	return locate(prior, best.in(pts), fineNodes), best
+}
+
+// leapsAt returns the axis values of the points that lie far above what those
+// before them led to expect, in the most probable of lives, or above it where the one
+// before lay far below, and are borne out by the next reading or one merged with them; the farthest first, stepMost at most.
+func leapsAt(prior *Prior, pts []point, nodes []node) []float64 {
+	if len(pts) < 2 {
+		return nil
+	}
+	logLife := nodes[peakOf(nodes)].logLife
+	b := prior.start(logLife)
+	usual := prior.meanShape(logLife)
+	type place struct{ x, z float64 }
+	var found []place
+	last, before := 0.0, 0.0
+	for i := range pts {
+		p := &pts[i]
+		u := min(p.x*math.Exp(-logLife), mostU)
+		if u > last {
+			b.relax(math.Exp((last-u)/prior.Noise.Reach), prior.Noise.Misfit)
+			last = u
+		}
+		mean, v := b.curve(u)
+		slope := math.Sqrt(math.Abs(1-u)) * max(usual.slope(u), leastSlope)
+		mean += slope * b.m[mis]
+		v += slope*slope*b.p[mis][mis] + square(prior.Noise.Rel*p.scale) + square(prior.Noise.Abs) + square(p.step)/12
+		z := (p.y - mean) / math.Sqrt(v)
+		if i > 0 && p.x > pts[0].x && p.y > (1+stepRel)*pts[i-1].y && max(z, min(z-before, z+stepZ)) > stepZ && stays(pts[i:]) {
+			found = append(found, place{p.x, max(z, z-before)})
+		}
+		before = z
+		b.take(p, u, &usual, &prior.Noise)
+	}
+	slices.SortStableFunc(found, func(a, b place) int {
+		switch {
+		case a.z > b.z:
+			return -1
+		case a.z < b.z:
+			return 1
+		}
+		return 0
+	})
+	var out []float64
+	for _, f := range found[:min(len(found), stepMost)] {
+		out = append(out, f.x)
+	}
+	return out
+}
+
+// stays reports whether the first of the points is borne out.
+func stays(pts []point) bool {
+	return pts[0].count > 1 || len(pts) > 1 && pts[1].y > stepAgree*pts[0].y && pts[0].y > stepAgree*pts[1].y
+}
+
+// evidenceOf is the log of what the posterior density integrates to.
+func evidenceOf(nodes []node) float64 {
+	peak := nodes[peakOf(nodes)].logPost
+	sum := 0.0
+	for i := range nodes {
+		sum += math.Exp(nodes[i].logPost - peak)
+	}
+	return peak + math.Log(sum*(nodes[1].logLife-nodes[0].logLife))
+}
+
+func peakOf(nodes []node) int {
+	at := 0
+	for i := range nodes {
+		if nodes[i].logPost > nodes[at].logPost {
+			at = i
+		}
+	}
+	return at
+}
