@@ -3,6 +3,7 @@ package bot
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -38,6 +39,10 @@ func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (chann
 		return channel.Post{Text: phrase.Help(t.in()) + "\n" + say.HelpAtOnce(t.in())}, nil
 	case phrase.QueryHow, phrase.QueryCost, phrase.QueryWhy, phrase.QueryChart:
 		return e.aboutBanks(ctx, t, q)
+	case phrase.QueryDue:
+		if p, ok, err := e.dueOf(ctx, t, q); ok || err != nil {
+			return p, err
+		}
 	case phrase.QuerySteps:
 		return e.steps(t, q), nil
 	case phrase.QueryCompare:
@@ -81,6 +86,25 @@ func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (chann
 		}
 	}
 	return channel.Post{Text: strings.Join(parts, "\n\n"), Choices: choices}, nil
+}
+
+// dueOf answers when banks or whole AHUs are due, each with its date and range; ok is
+// false when sites are asked about, or what is due within some time.
+func (e *Engine) dueOf(ctx context.Context, t *talk, q phrase.Query) (p channel.Post, ok bool, err error) {
+	if len(q.Places) == 0 || q.Within > 0 || slices.ContainsFunc(q.Places, func(id plant.BankID) bool { return string(id) == id.Site() }) {
+		return p, false, nil
+	}
+	if p, err = e.aboutBanks(ctx, t, phrase.Query{Kind: phrase.QueryHow, Places: q.Places}); err != nil {
+		return p, false, err
+	}
+	for _, s := range e.sitesAsked(t, q) {
+		b, err := e.View.Board(ctx, s, e.Now())
+		if err != nil {
+			return p, false, err
+		}
+		p.Choices = append(p.Choices, e.supervisorChoices(t, dueUnbooked(onlyPlaces(b, q.Places)))...)
+	}
+	return p, true, nil
 }
 
 func (e *Engine) sitesAsked(t *talk, q phrase.Query) []plant.Site {

@@ -21,6 +21,9 @@ func (d *draft) correction(ctx context.Context, it phrase.Item, body entry.Readi
 		return err
 	}
 	target, ok := readingMeant(readings, it.Was)
+	if it.Was == nil {
+		target, ok = d.lastSaid(readings, it)
+	}
 	if !ok {
 		d.notes = append(d.notes, say.NothingToCorrect(d.talk.in()))
 		d.put(it.Place, it, body)
@@ -34,6 +37,22 @@ func (d *draft) correction(ctx context.Context, it phrase.Item, body entry.Readi
 	}
 	d.amend(target, it, body)
 	return nil
+}
+
+// lastSaid finds, among readings by time, the one that a correction without an old
+// value is of: what the speaker said last, if that was lately or the correction names
+// no place of its own, else the newest.
+func (d *draft) lastSaid(readings []entry.Entry, it phrase.Item) (target entry.Entry, ok bool) {
+	for _, x := range readings {
+		lately := slices.Contains(it.Flags, "here") || d.engine.Now().Sub(x.Received) < againWithin
+		if x.By == d.talk.who && lately && x.Seq > target.Seq {
+			target, ok = x, true
+		}
+	}
+	if ok {
+		return target, true
+	}
+	return readingMeant(readings, nil)
 }
 
 // readingMeant finds, among readings by time, the one that a correction is of: the

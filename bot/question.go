@@ -11,6 +11,7 @@ import (
 	"clogwise/internal/channel"
 	"clogwise/internal/ledger"
 	"clogwise/internal/phrase"
+	"clogwise/internal/plant"
 	"clogwise/internal/say"
 )
 
@@ -23,6 +24,8 @@ type question struct {
 	Code    string          `json:"code"`
 	Text    string          `json:"text"`
 	Choices []phrase.Choice `json:"choices"`
+
+	Here plant.BankID `json:"here,omitempty"` // what the talk was about when it was asked
 
 	Asked   time.Time  `json:"asked,omitzero"`
 	Since   int        `json:"since,omitempty"`   // messages of the person since that did not answer it
@@ -37,7 +40,7 @@ func (q question) asking() phrase.Asking {
 
 // ask asks back about an origin that was unclear.
 func (e *Engine) ask(ctx context.Context, t *talk, a phrase.Asking, origin channel.Message) error {
-	q := question{Message: origin, Code: a.Code, Text: a.Text, Choices: a.Choices, Asked: e.Now()}
+	q := question{Message: origin, Code: a.Code, Text: a.Text, Choices: a.Choices, Here: t.scope.Here, Asked: e.Now()}
 	raw, err := json.Marshal(q)
 	if err != nil {
 		return err
@@ -75,7 +78,7 @@ func (e *Engine) waiting(ctx context.Context, m channel.Message) (question, bool
 // that answering twice records once. The question is settled after that: when
 // nothing could be recorded, the same answer comes again and finds it.
 func (e *Engine) answered(ctx context.Context, t *talk, q question, i int) error {
-	if err := e.actOn(ctx, t, q.Message, q.Choices[i].Means); err != nil {
+	if err := e.actOn(ctx, t, q, q.Choices[i].Means); err != nil {
 		return err
 	}
 	e.drop(ctx, append(conversations(q.Message), conversation(t.m)), q.same)
@@ -88,9 +91,11 @@ func (e *Engine) settle(ctx context.Context, m channel.Message) {
 }
 
 // actOn reads text as the completed form of an earlier message, which keeps its
-// time and key; the reply answers the message that completed it.
-func (e *Engine) actOn(ctx context.Context, t *talk, origin channel.Message, text string) error {
+// time, key and place; the reply answers the message that completed it.
+func (e *Engine) actOn(ctx context.Context, t *talk, q question, text string) error {
+	origin := q.Message
 	t.text = text
+	t.scope.Here = q.Here // and not what the talk has come to since
 	if said, ok := strings.CutSuffix(text, sureTail); ok {
 		t.sure, text = true, said
 	}
@@ -174,7 +179,7 @@ func (e *Engine) pressedAnswer(ctx context.Context, t *talk, value string) error
 			return e.hint(ctx, t, say.AlreadyAnswered(t.in()))
 		}
 	}
-	if err := e.actOn(ctx, t, q.Message, q.Choices[i].Means); err != nil {
+	if err := e.actOn(ctx, t, q, q.Choices[i].Means); err != nil {
 		return err
 	}
 	e.drop(ctx, append(conversations(q.Message), conversation(t.m)), q.same)

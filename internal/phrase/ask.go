@@ -56,6 +56,7 @@ func (p *parser) ask() Asking {
 	for same < len(p.problems) && p.problems[same].code == first.code {
 		same++
 	}
+	p.nameHere(p.problems[:same])
 	var out []option
 	for _, o := range first.options {
 		if merged, ok := merge(o, p.problems[1:same]); ok && len(out) < 3 {
@@ -82,6 +83,27 @@ func (p *parser) ask() Asking {
 	return a
 }
 
+// nameHere writes the place that a message left to the talk into every choice of
+// the problems: by the time one is picked the talk may be about another.
+func (p *parser) nameHere(problems []problem) {
+	for _, g := range p.fromHere {
+		name := p.longName(p.sc.Here)
+		if p.sc.Here.Whole() && g.hasKind(mBank) {
+			name = p.longName(p.sc.Here.AHU())
+		}
+		put := edit{g.marks[0].from, g.marks[0].from, name + " "}
+		for i := range problems {
+			for j := range problems[i].options {
+				o := &problems[i].options[j]
+				if o.id == "" && len(o.keys) > 0 {
+					o.id = o.keys[0]
+				}
+				o.edits = append([]edit{put}, o.edits...)
+			}
+		}
+	}
+}
+
 // keys are the words that pick an option: those of the grammar, and in another
 // language those that its label begins with ("ventilador parado, sin lectura").
 func (p *parser) keys(o option) []string {
@@ -106,7 +128,11 @@ func merge(o option, others []problem) (option, bool) {
 		if i < 0 {
 			return o, false
 		}
-		o.edits = append(o.edits, other.options[i].edits...)
+		for _, e := range other.options[i].edits {
+			if !slices.Contains(o.edits, e) {
+				o.edits = append(o.edits, e)
+			}
+		}
 	}
 	return o, true
 }

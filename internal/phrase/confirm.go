@@ -89,12 +89,13 @@ func command(text string, sc Scope) (Meaning, bool) {
 	if sc.Register == nil || len(text) > longestCommand {
 		return Meaning{}, false
 	}
-	for _, read := range []func(string, Scope) (Query, bool){Confirmation, denial, PairsQuestion} {
+	for _, read := range []func(string, Scope) (Query, bool){Confirmation, denial} {
 		if q, ok := read(text, sc); ok {
 			return Meaning{Outcome: Question, Query: &q, About: q.Places}, true
 		}
 	}
-	return Meaning{}, false
+	m := pairsOf(text, sc)
+	return m, m.Outcome != Chatter
 }
 
 func wordSet(words string) map[string]bool {

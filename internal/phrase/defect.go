@@ -13,7 +13,8 @@ import (
 // earlier readings are suspect.
 func (p *parser) defect(g *group) {
 	i, fixed := g.fault()
-	if i < 0 {
+	wet := i < 0
+	if wet {
 		i = g.soaked()
 	}
 	if i < 0 || fixed && g.line.has(cCan) || g.line.question || g.ahu == nil && !p.hasHere() || g.ahu == nil && g.line.unknown > 2 {
@@ -31,13 +32,21 @@ func (p *parser) defect(g *group) {
 			}
 		}
 	}
-	note := trimLinks(p.raw(from, max(from, to)))
 	place := p.defectPlace(g, ahus[0])
+	for _, m := range g.marks { // "AHU-3 pre wet": its name stands before the note
+		if wet && place.Whole() && m.kind == mBank && m.from == from && m.to < to {
+			from = m.to
+		}
+	}
+	note := trimLinks(p.raw(from, max(from, to)))
 	if fixed && g.here && p.sc.Here.Whole() && !place.Whole() { // an answer to the doubt about that bank
 		place = p.sc.Here
 	}
 	if at, ok := p.at(g, place); ok && note != "" {
 		p.add(p.item(g, place, at, entry.Defect{Note: note, Fixed: fixed}))
+		if wet {
+			p.note("wet", sayWet(p.sc.In))
+		}
 		if !fixed && g.has(cVermin) {
 			p.note("biological", sayBiological(p.sc.In))
 		}

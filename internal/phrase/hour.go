@@ -23,10 +23,7 @@ func (g *group) takeHour() {
 		if !day || g.timed && g.moment.clock {
 			continue
 		}
-		if hour >= 1 && hour <= 5 {
-			hour += 12
-		}
-		m.kind, m.when = mWhen, when{clock: true, hour: hour, min: minute}
+		m.kind, m.when = mWhen, when{clock: true, hour: workHour(hour), min: minute}
 		g.moment, g.timed = momentOf(g.marks)
 		g.cues, g.kinds = gather(g.marks)
 		g.line.sum()

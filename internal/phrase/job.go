@@ -113,6 +113,10 @@ func (p *parser) jobDone(g *group) bool {
 		var flags []string
 		if nums := (&segment{marks: g.marks}).numbers(); len(nums) == 1 {
 			bank := place
+			if len(places) > 1 { // of which would the clean reading be?
+				p.askBank(bank.AHU(), p.afterTag(g), "")
+				return true
+			}
 			if !bank.Whole() {
 				banks := p.banksOf(bank)
 				if len(banks) != 1 {

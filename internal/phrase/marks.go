@@ -163,6 +163,8 @@ func (k *marker) name() bool {
 		k.joinTags()
 	case code != "":
 		k.put(mark{kind: mItem, code: code}, next)
+	case len(banks) > 0 && next == k.i+1 && filterNouns[k.toks[k.i].text] && k.afterPieces():
+		k.put(mark{kind: mCue, cues: fillOnly}, next)
 	case len(banks) > 0:
 		w := bankWord{from: from, to: to, text: k.toks[k.i].text, ids: banks}
 		if ws, n := k.stageAt(k.i); n == next {
@@ -173,6 +175,13 @@ func (k *marker) name() bool {
 		k.put(mark{kind: mSite, sites: sites}, next)
 	}
 	return true
+}
+
+// afterPieces reports whether the word at the cursor is what was just counted, where
+// a bank was named before: "changed prefilters on AHU-3, 12 filters".
+func (k *marker) afterPieces() bool {
+	n := len(k.out)
+	return n > 1 && k.out[n-1].kind == mNum && k.out[n-1].q.piece && hasKind(k.out[:n-1], mBank)
 }
 
 // stagePhraseLonger reports whether a phrase of stage words reaches beyond next,
@@ -201,7 +210,7 @@ func (k *marker) tagList() {
 			j++
 		}
 		t := k.tok(j)
-		if j == k.i || j > k.i+2 || t.kind != tNumber || k.tok(j+1).kind == tUnit || k.pairs(j) {
+		if j == k.i || j > k.i+2 || t.kind != tNumber || k.tok(j+1).kind == tUnit || k.pairs(j) || k.counts(j) {
 			return
 		}
 		more, ok := k.tagRest(tag{from: t.from, to: t.to, key: m.tags[0].key}, tokenParts(k.text, t))
@@ -245,6 +254,15 @@ func (k *marker) tagRest(like tag, numbers []string) ([]tag, bool) {
 func (k *marker) pairs(j int) bool {
 	t := k.tok(j + 1)
 	return t.kind == tPunct && t.text == "/" && t.glued && k.tok(j+2).kind == tNumber && k.tok(j+2).num.value > 30
+}
+
+// counts reports whether the number at j is one of pieces: "UTA 12, 12 unidades".
+func (k *marker) counts(j int) bool {
+	if e, n := k.phraseAt(j + 1); n > j+1 && e.cues.has(cPiece) {
+		return true
+	}
+	w, n := k.stageAt(j + 1)
+	return filterNouns[k.tok(j+1).text] || n > j+1 && w.plural
 }
 
 func andWord(s string) bool { return s == "and" || s == "und" || s == "y" || s == "e" }

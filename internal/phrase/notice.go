@@ -160,6 +160,9 @@ func (p *parser) remainder(g *group, ms []*mark, drop ...cue) string {
 		if m.kind == mPunct && b.Len() == 0 || (m.is(cFor) || m.text == "to") && b.Len() == 0 || m.anyOf(cFill) && b.Len() == 0 && onlyLink(m.text) {
 			continue
 		}
+		if b.Len() == 0 && slices.Contains(drop, cNoRead) && couldWords[m.text] { // "konnte nicht gelesen werden, Leiter fehlt"
+			continue
+		}
 		if last >= 0 {
 			b.WriteString(p.text[last:m.from])
 		} else if b.Len() > 0 {
@@ -170,6 +173,9 @@ func (p *parser) remainder(g *group, ms []*mark, drop ...cue) string {
 	}
 	return strings.Trim(tidy(b.String()), " ,;:.-–()")
 }
+
+// couldWords go with "not read" and are no part of the reason.
+var couldWords = set("konnte konnten kann konnen werden wurde wurden pudo pudieron pudimos could be")
 
 // onlyLink reports whether a word only links a reason to what it explains.
 func onlyLink(w string) bool {
@@ -203,6 +209,20 @@ func (p *parser) notice(g *group, s *segment) {
 	if p.corrects(g) && g.ahu != nil && len(s.banks) > 0 {
 		if ahus, ok := p.places(g, true); ok {
 			p.problem(AskNumber, sayWhichRight(p.sc.In, p.reg.Name(ahus[0])))
+		}
+	}
+}
+
+// unread says of a bank that was only said to be as before that nothing is recorded
+// of it: "pre 85, bag same". What else the message reports is.
+func (p *parser) unread(g *group, s *segment) {
+	ahus, ok := p.places(g, g.ahu != nil)
+	if !ok {
+		return
+	}
+	if banks, ok := p.banks(g, s, ahus[0]); ok {
+		for _, bank := range banks {
+			p.note("unread:"+string(bank), saySameUnread(p.sc.In, p.reg.Name(bank)))
 		}
 	}
 }

@@ -299,6 +299,9 @@ func (k *marker) signOf(q *quantity) int {
 // named after its value ("205 bags").
 const mostInBank = 60
 
+// filterNouns are words for filters that a number of them goes with.
+var filterNouns = set("filters filter frames units filtros filtro luftfilter filterelemente elemente")
+
 // piecesOf sees whether the number counts pieces.
 func (k *marker) piecesOf(q *quantity, next int) {
 	if q.unit.kind != uNone || q.isRange || q.first.decimals > 0 {
@@ -310,7 +313,7 @@ func (k *marker) piecesOf(q *quantity, next int) {
 	if k.isWord(next, "of", "von", "de") && k.tok(next+1).kind == tNumber || k.isWord(k.i-1, "of", "von") && k.tok(k.i-2).kind == tNumber {
 		q.piece = true // "3 of 12"
 	}
-	if t := k.tok(next); t.kind == tWord && (t.text == "filters" || t.text == "filter" || t.text == "frames") {
+	if t := k.tok(next); t.kind == tWord && filterNouns[t.text] {
 		q.piece = true
 	}
 	if k.i > 0 {

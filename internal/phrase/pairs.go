@@ -19,10 +19,20 @@ var pairsFiller = wordSet("for of on in at the per each secondary secondaries be
 // PairsQuestion reads that question. No place asks about all of the channel, unless
 // the talk is about an AHU; false when the message says anything else.
 func PairsQuestion(text string, sc Scope) (Query, bool) {
+	m := pairsOf(text, sc)
+	if m.Outcome != Question {
+		return Query{}, false
+	}
+	return *m.Query, true
+}
+
+// pairsOf is that question, or what is to be asked about its place; Chatter when the
+// message says anything else.
+func pairsOf(text string, sc Scope) Meaning {
 	said, ok := oneLine(text)
 	m := pairsQuestion.FindStringSubmatch(said)
 	if m == nil || !ok {
-		return Query{}, false
+		return Meaning{Outcome: Chatter}
 	}
 	var rest []string
 	for _, w := range strings.Fields(strings.TrimRight(m[1], " ?!.")) {
@@ -33,13 +43,20 @@ func PairsQuestion(text string, sc Scope) (Query, bool) {
 	q := Query{Kind: QueryPairs}
 	switch {
 	case len(rest) > 0:
-		asked := understand(strings.Join(rest, " "), sc, 0)
+		place := strings.Join(rest, " ")
+		asked := understand(place, sc, 0)
+		if asked.Outcome == Ask && (asked.Ask.Code == AskAHU || asked.Ask.Code == AskSite) { // "pairs AHU-99"
+			for i := range asked.Ask.Choices {
+				asked.Ask.Choices[i].Means = "pairs " + asked.Ask.Choices[i].Means
+			}
+			return asked
+		}
 		if asked.Outcome != Question || asked.Query.Kind != QueryHow || len(asked.Query.Places) == 0 {
-			return Query{}, false
+			return Meaning{Outcome: Chatter}
 		}
 		q.Places = asked.Query.Places
 	case sc.Here != "":
 		q.Places = []plant.BankID{sc.Here.AHU()}
 	}
-	return q, true
+	return Meaning{Outcome: Question, Query: &q, About: q.Places}
 }

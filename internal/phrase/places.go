@@ -159,6 +159,7 @@ func (p *parser) places(g *group, must bool) ([]plant.BankID, bool) {
 			g.ahus, g.lost = ids, !ok
 		case p.sc.Here != "" && p.sc.Here.AHU() != plant.BankID(p.sc.Here.Site()):
 			g.ahus, g.here = []plant.BankID{p.sc.Here.AHU()}, true
+			p.fromHere = append(p.fromHere, g)
 		case must:
 			g.lost = true
 			p.askWhichAHU(g)

@@ -35,6 +35,11 @@ func (p *parser) question(l *line) bool {
 		switch {
 		case kind == QueryStatus && placed && l.hasKind(mAHU, mBank):
 			kind = QueryHow
+		case kind == QueryHow && l.has(cAll) && !l.hasKind(mAHU, mBank, mSite): // "how is everything"
+			places = nil
+			for _, s := range p.sites() {
+				places = append(places, plant.BankID(s))
+			}
 		case kind == QueryHow && !placed:
 			continue
 		case kind == QueryCompare && len(items) < 2 && !placed:
@@ -111,11 +116,15 @@ func (p *parser) meant(l *line, kind QueryKind, placed bool, items []string) boo
 		if l.hasKind(mNum) && !l.question {
 			return false
 		}
+	case QueryOrders:
+		if l.has(cOrdered) && l.hasKind(mNum, mItem, mSize) { // "pedidos 24 BF-24-2"
+			return false
+		}
 	case QueryStepsRead:
 		if l.question || l.has(cNot, cSkipWord, cForget) || l.hasKind(mNum) {
 			return false
 		}
-	case QueryCost, QueryChart, QueryCompare, QuerySteps, QueryWhy, QueryOrders, QueryOwed, QueryVisits, QueryDigest, QueryStatus, QueryHelp, QueryUndo:
+	case QueryCost, QueryChart, QueryCompare, QuerySteps, QueryWhy, QueryOwed, QueryVisits, QueryDigest, QueryStatus, QueryHelp, QueryUndo:
 	}
 	if kind != QuerySteps && (l.has(cBook, cCancel, cDefer, cSwap) || l.has(cWish) && kind != QueryOrders && kind != QueryStock || l.has(cLeft) && kind != QueryDue && kind != QueryOwed && kind != QueryHow) && !l.question {
 		return false

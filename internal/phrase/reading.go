@@ -22,12 +22,47 @@ func (p *parser) statement(g *group) {
 	orders := slices.Clone(p.items[first:])
 	p.items = p.items[:first]
 	if !p.fanOff(g) && !p.skip(g) {
-		for _, s := range segments(g) {
-			p.segment(g, &s, ordered)
+		segs := segments(g)
+		own := timesApart(segs)
+		for i := range segs {
+			of := g
+			if own {
+				of = g.timedAs(&segs[i])
+			}
+			p.segment(of, &segs[i], ordered)
 		}
 		p.defect(g)
 	}
 	p.items = append(p.items, orders...) // what was seen comes before what is wished
+}
+
+// timesApart reports whether more than one segment has a time of its own: "pre 85
+// from yesterday, bag 150 from today".
+func timesApart(segs []segment) bool {
+	n := 0
+	for i := range segs {
+		if _, ok := momentOf(segs[i].marks); ok {
+			n++
+		}
+	}
+	return n > 1
+}
+
+// timedAs is a group as it is when only what segment s says of the time counts. The
+// day of the group holds for a time of day alone.
+func (g *group) timedAs(s *segment) *group {
+	m, ok := momentOf(s.marks)
+	if !ok {
+		return g
+	}
+	of := *g
+	if m.day == dayNone && g.moment.day != dayNone {
+		day := g.moment
+		day.clock, day.hour, day.min, day.vague, day.spans = m.clock, m.hour, m.min, m.vague, append(day.spans[:len(day.spans):len(day.spans)], m.spans...)
+		m = day
+	}
+	of.moment, of.timed = m, true
+	return &of
 }
 
 // segment reads what is said about one bank.
@@ -39,6 +74,8 @@ func (p *parser) segment(g *group, s *segment, ordered bool) {
 	switch {
 	case p.skipBank(g, s, nums):
 	case p.swap(g, s):
+	case len(nums) == 0 && len(s.banks) > 0 && s.has(cSame) && !g.line.question:
+		p.unread(g, s)
 	case s.has(cLeft) && len(nums) == 0:
 	case s.has(cZero):
 		p.zeroCheck(g, s, nums)
@@ -75,7 +112,10 @@ func (p *parser) readings(g *group, s *segment, nums []*mark) {
 	if !ok || p.crowded(ahus[0], nums) {
 		return
 	}
-	nums = current(s, nums)
+	nums, ok = p.inTwoUnits(ahus[0], s, current(s, nums))
+	if !ok {
+		return
+	}
 	if len(ahus) > 1 {
 		p.problem(AskAHU, sayOneAHU(p.sc.In))
 		return
@@ -104,6 +144,44 @@ func (p *parser) readings(g *group, s *segment, nums []*mark) {
 	default:
 		p.problem(AskNumber, sayTwoValues(p.sc.In, p.reg.Name(ahu), p.raw(nums[0].from, nums[len(nums)-1].q.unitTo)))
 	}
+}
+
+// inTwoUnits takes one value given in two units, "145 Pa / 0.58 in wc", for one. When
+// they do not agree, which is right is asked.
+func (p *parser) inTwoUnits(ahu plant.BankID, s *segment, nums []*mark) ([]*mark, bool) {
+	if len(nums) != 2 || len(s.banks) > 1 {
+		return nums, true
+	}
+	a, b := nums[0], nums[1]
+	plain := func(m *mark) bool {
+		return m.q.unit.kind == uPressure && !m.q.isRange && !m.q.over && !m.q.under && m.q.sign == unsigned
+	}
+	if !plain(a) || !plain(b) || a.q.unit.pressure == b.q.unit.pressure {
+		return nums, true
+	}
+	i, j := slices.Index(s.marks, a), slices.Index(s.marks, b)
+	if j < i || slices.ContainsFunc(s.marks[i+1:j], func(m *mark) bool {
+		return !m.sign("/", "(", "=", "~") && m.text != "or" && m.text != "oder" && m.text != "o"
+	}) {
+		return nums, true
+	}
+	x, y := a.q.unit.pascals(a.q.first.value), b.q.unit.pascals(b.q.first.value)
+	fine, coarse := a.q.unit.pascals(math.Pow10(-a.q.first.decimals)), b.q.unit.pascals(math.Pow10(-b.q.first.decimals))
+	switch {
+	case math.Abs(x-y) <= max(fine, coarse, 0.01*max(x, y)) && fine <= coarse:
+		return nums[:1], true
+	case math.Abs(x-y) <= max(fine, coarse, 0.01*max(x, y)):
+		return nums[1:], true
+	case len(s.banks) == 0 && len(p.banksOf(ahu)) == 2: // one for each bank
+		return nums, true
+	}
+	one, other := p.raw(a.from, a.q.unitTo), p.raw(b.from, b.q.unitTo)
+	gone := p.text[b.q.unitTo:]
+	shut := b.q.unitTo + btoi(strings.HasPrefix(gone, ")") && s.marks[j-1].punct("("))
+	p.problem(AskNumber, sayTwoUnits(p.sc.In, p.reg.Name(ahu), one, other),
+		option{keys: []string{one, a.q.unit.name}, label: one, edits: []edit{{a.q.unitTo, shut, ""}}},
+		option{keys: []string{other, b.q.unit.name}, label: other, edits: []edit{{a.from, b.from, ""}}})
+	return nil, false
 }
 
 // mostNumbers is how many numbers one bank may be given before they are taken
@@ -487,7 +565,7 @@ func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []*mark
 	if !ok {
 		return
 	}
-	it := p.item(g, bank, at, p.body(g, s, bank, v), v.flags...)
+	it := p.item(g, bank, at, p.body(g, s, bank, v), p.readingFlags(g, bank, v)...)
 	it.CorrectsLast = true
 	if right[0].q.isRange && len(wrong) == 0 {
 		wrong = right

@@ -43,7 +43,7 @@ func (p *parser) refusal(l *line) string {
 		return RefuseLock
 	case p.safeToEnter(l), l.asksState(), l.worksOn(), l.has(cFanOff, cOff) && l.has(cEnter) && l.canGo():
 		return RefuseEnter
-	case (l.has(cRemove) && lockAfter(l) || takesOff(l) && l.has(cLock)) && !l.has(cBack, cSwap):
+	case l.freesLock(), (l.has(cRemove) && lockAfter(l) || takesOff(l) && l.has(cLock)) && !l.has(cBack, cSwap):
 		return RefuseLock
 	case l.has(cSkipWord) && l.has(cSteps, cLock):
 		return RefuseShorten
@@ -53,7 +53,7 @@ func (p *parser) refusal(l *line) string {
 		return RefuseRegister
 	case l.has(cCopy) && !l.hasKind(mNum) && !l.has(cSwap) && (l.hasKind(mAHU, mBank, mSite) || l.has(cAll, cThese) || l.unknown == 0 && l.words() <= 6):
 		return RefuseCopy
-	case l.has(cSame) && !l.question && l.hasKind(mAHU) && !l.hasKind(mNum) && !l.has(cSwap, cDone, cDefect):
+	case l.has(cSame) && !l.question && (l.hasKind(mAHU) || l.hasKind(mBank) && p.sc.Here != "" && p.carried == nil) && !l.hasKind(mNum) && !l.has(cSwap, cDone, cDefect):
 		return RefuseCopy
 	}
 	return ""
@@ -65,7 +65,37 @@ func lockAfter(l *line) bool {
 	if i < 0 {
 		return false
 	}
-	return hasCue(l.marks[i:], cLock) || hasCue(l.marks[:i], cLock) && l.has(cCan)
+	return hasCue(l.marks[i:], cLock) || hasCue(l.marks[:i], cLock) && (l.has(cCan) || !l.has(cNot) && l.hasText(breakOpen))
+}
+
+// breakOpen are words that stand after the lock they are said of: "Schloss von Oskar
+// aufbrechen".
+var breakOpen = []string{"entfernen", "abnehmen", "aufbrechen", "knacken", "aufschneiden", "durchtrennen", "forzar", "cortar", "romper"}
+
+// freeVerbs are what somebody may ask to do to a lock that is not theirs; freeNouns
+// name it.
+var (
+	freeVerbs = set("reset open opening undo unlock pick pop saw grind defeat force snip smash break use zurucksetzen offnen aufmachen losen abrir forzar romper soltar")
+	freeNouns = set("lock locks padlock padlocks schloss vorhangeschloss candado candados")
+	ownWords  = set("my our mein meine meinen unser unseren mi nuestro")
+)
+
+// freesLock recognises who asks to open or reset a lock that is not said to be their
+// own: "can I reset the lock of Pell and start AHU-3".
+func (l *line) freesLock() bool {
+	if !l.has(cCan) && !l.question {
+		return false
+	}
+	ws := l.wordsOf()
+	for i, w := range ws {
+		if !freeNouns[w] || i > 0 && ownWords[ws[i-1]] || i+1 < len(ws) && (ws[i+1] == "out" || ws[i+1] == "off" || ws[i+1] == "my") {
+			continue
+		}
+		if anyWord(ws[max(0, i-4):i], freeVerbs) || anyWord(ws[i+1:], freeVerbs) {
+			return true
+		}
+	}
+	return false
 }
 
 // takesOff recognises "take Dave's lock off".

@@ -140,6 +140,8 @@ func demoScope(name string) phrase.Scope {
 		sc.Here = "clinic/ahu-3/secondary"
 	case "demo-jobs":
 		sc.Booked = []plant.BankID{"clinic/ahu-2/primary", "clinic/ahu-1/primary", "clinic/ahu-3/secondary"}
+	case "demo-both-jobs": // both banks of one AHU are being worked on
+		sc.Booked = []plant.BankID{"clinic/ahu-3/primary", "clinic/ahu-3/secondary"}
 	case "demo-job":
 		sc.Booked = []plant.BankID{"clinic/ahu-3/secondary"}
 	}

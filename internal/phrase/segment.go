@@ -43,7 +43,7 @@ func segments(g *group) []segment {
 	if valuesFirst(ms, at) {
 		start := 0
 		for n, i := range at {
-			end := i + 1
+			end := timeAfter(ms, i+1)
 			if n == len(at)-1 {
 				end = len(ms)
 			}
@@ -67,6 +67,21 @@ func segments(g *group) []segment {
 		}
 	}
 	return out
+}
+
+// timeAfter gives where the time ends that stands right after a bank at from, up to
+// a comma: "85 pre from yesterday, 150 bag".
+func timeAfter(ms []*mark, from int) int {
+	for j := from; j < len(ms); j++ {
+		switch m := ms[j]; {
+		case m.kind == mWhen, m.kind == mCue && m.anyOf(cFill, cBefore, cAt):
+		case m.sign(",", ";", "/") && j > from && ms[j-1].kind == mWhen:
+			return j
+		default:
+			return from
+		}
+	}
+	return from
 }
 
 func freshWord(w string) bool {

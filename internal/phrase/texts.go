@@ -80,6 +80,18 @@ func sayAirIgnored(in locale.Locale) string {
 	return in.Text("the airflow or fan figure is out of range and was left out")
 }
 
+func saySameUnread(in locale.Locale, bank string) string {
+	return in.Text("%s: nothing recorded of it, since \"same\" is no reading. Read the gauge and type its value.", bank)
+}
+
+func sayTwoUnits(in locale.Locale, place, one, other string) string {
+	return in.Text("%s: %s and %s are not the same pressure. Which is right? Nothing saved yet.", place, one, other)
+}
+
+func sayWet(in locale.Locale) string {
+	return in.Text("A wet filter reads high: type its reading with the word, for example AHU-3 pre 120 Pa wet.")
+}
+
 func sayClock(in locale.Locale, note string) string {
 	if note == "dst-gap" {
 		return in.Text("the clocks went forward at that time: taken an hour later")

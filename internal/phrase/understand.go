@@ -88,9 +88,10 @@ type parser struct {
 	bare     []bareNumber
 
 	// What carries from line to line.
-	carried *group // the last that named an AHU
-	air     *air   // said in a header line
-	when    *moment
+	carried  *group   // the last that named an AHU
+	fromHere []*group // that are about the place of the talk
+	air      *air     // said in a header line
+	when     *moment
 }
 
 // line is one line of the message.
@@ -301,6 +302,30 @@ func (p *parser) line(l *line) {
 		}
 	}
 	p.header(l, groups)
+	p.stateOfWanted(l)
+}
+
+// stateOfWanted answers with the state of filters that somebody says are to be
+// changed, where the line says nothing else: "AHU-3 bags need changing".
+func (p *parser) stateOfWanted(l *line) {
+	if len(p.lines) > 1 || len(p.items) > 0 || len(p.problems) > 0 || p.query != nil || !l.hasKind(mAHU) || l.hasKind(mNum, mItem) || l.unknown > 1 || l.has(cNot, cSwap, cDefect, cDefer) {
+		return
+	}
+	if !slices.ContainsFunc(l.marks, func(m *mark) bool { return m.is(cLeft) && dueWords[m.text] }) {
+		return
+	}
+	if places, ok := p.queryPlaces(l); ok {
+		p.put(l, Query{Kind: QueryHow, Places: places})
+	}
+}
+
+// dueWords say of filters that they are to be changed.
+var dueWords = map[string]bool{
+	"needs changing": true, "need changing": true, "needs replacing": true, "needs swapping": true, "need replacing": true, "need swapping": true,
+	"needs a change": true, "to be changed": true, "due a change": true, "should be changed": true, "must be changed": true, "wants changing": true,
+	"want changing": true, "need to be changed": true, "needs to be changed": true, "gewechselt werden": true, "getauscht werden": true,
+	"ausgetauscht werden": true, "ersetzt werden": true, "wechseln mussen": true, "hay que cambiar": true, "toca cambiar": true, "falta cambiar": true,
+	"necesita cambio": true, "necesitan cambio": true, "deben cambiarse": true,
 }
 
 // header keeps the airflow and time of a line that says nothing else, for the

@@ -123,6 +123,9 @@ func (k *marker) clock(i int) (when, int) {
 	if half := k.halfOfDay(i + 1); half != "" && h >= 1 && h <= 12 && k.isWord(i-1, "at", "um", "las") { // "at 9 this morning"
 		return when{clock: true, hour: noonOf(h, half)}, i + 1
 	}
+	if k.afterDay() && k.tok(i+1).kind != tUnit && !k.tok(i+1).sign(":") && k.spanUnit(i+1) == 0 { // "anteayer a las 9"
+		return when{clock: true, hour: workHour(h)}, i + 1
+	}
 	next, m := i+1, 0
 	if k.tok(i+1).sign(":") && k.tok(i+1).glued && k.tok(i+2).glued && len(k.tok(i+2).num.digits) == 2 {
 		if mm, ok := k.whole(i+2, 0, 59); ok {
@@ -147,6 +150,20 @@ func (k *marker) clock(i int) (when, int) {
 		return when{clock: true, hour: h}, next + 1
 	}
 	return when{}, i
+}
+
+// afterDay reports whether "at" and a day without a time stand right before the cursor.
+func (k *marker) afterDay() bool {
+	n := len(k.out)
+	return n > 1 && k.out[n-1].is(cAt) && k.out[n-2].kind == mWhen && k.out[n-2].when.day != dayNone && k.out[n-2].when.day != daySpan && !k.out[n-2].when.clock
+}
+
+// workHour takes a small hour for one of the afternoon.
+func workHour(h int) int {
+	if h >= 1 && h <= 5 {
+		return h + 12
+	}
+	return h % 24
 }
 
 // halfOfDay gives am or pm for the part of a day named at i.
@@ -385,6 +402,10 @@ func (k *marker) dayWords(i int) (when, int) {
 		return when{day: dayWeeks, n: 0}, i + 2
 	case k.isWord(i, "today", "tdy", "todays", "heute", "hoy", "2day"):
 		return at(0, -1), i + 1
+	case k.isWord(i, "day") && k.isWord(i+1, "before") && k.isWord(i+2, "yesterday"), k.isWord(i, "antes") && k.isWord(i+1, "de") && k.isWord(i+2, "ayer"):
+		return at(-2, -1), i + 3
+	case k.isWord(i, "vorgestern", "anteayer", "antier"):
+		return at(-2, -1), i + 1
 	case k.isWord(i, "yesterday", "yday", "yest", "ystdy", "gestern", "ayer"):
 		if k.isWord(i+1, "morning") {
 			return at(-1, 8), i + 2

@@ -137,13 +137,13 @@ var lexicon = map[cue]string{
 	cAt:    `at um a|las`,
 	cAll:   `all both every everything everyones alle beide alles ambos ambas todos todas todo`,
 	cThese: `mine them these those ours`,
-	cPiece: `off pcs pc pieces piece nos no|off ea each|of cells cell units|fitted stk stuck stueck unidades uds ud piezas sets x qty count`,
+	cPiece: `off pcs pc pieces piece nos no|off ea each|of cells cell units|fitted stk stuck stueck unidades units uds ud piezas sets x qty count`,
 	cOK:    `ok okay confirmed confirm sure really correct|value yes yep si ja stimmt bestatigt confirmado`,
 	cNot: `arent werent aint hadnt noch|nicht cant cannot wont dont not statt instead|of en|vez|de rather|than didnt|get not|yet havent hasnt wasnt isnt never nicht kein keine ninguno didnt
 		cant|change cannot|change couldnt|change not|been nicht|gewechselt`,
 	cLeft: `hay|que|cambiarlas hay|que|cambiarlos hay|que|cambiarla hay|que|cambiarlo quedan queda ubrig gewechselt|werden getauscht|werden ausgetauscht|werden ersetzt|werden wechseln|mussen noch|wechseln hay|que|cambiar toca|cambiar por|cambiar
 		falta|cambiar necesita|cambio necesitan|cambio deben|cambiarse left not|done left|for|tomorrow remaining outstanding to|do still|to|do
-		tomorrow|instead next|time offen faltan falta pendiente|cambiar needs|changing need|changing needs|replacing need|replacing needs|swapping
+		tomorrow|instead next|time offen faltan falta pendiente|cambiar needs|changing need|replacing need|swapping need|changing needs|replacing need|replacing needs|swapping
 		needs|a|change needs|to|be|changed to|be|changed not|changed due|a|change should|be|changed wants|changing must|be|changed nicht|gewechselt
 		sin|cambiar not|swapped not|replaced want|changing`,
 	cSwap: `se|cambiaron se|cambio se|han|cambiado se|ha|cambiado sustituida reemplazada reemplazadas renovado renovados eingesetzt eingebaut gewechselt|worden getauscht|worden umgebaut gewechselte puesto|nuevos puestos|nuevos new|ones new|lot fresh|set fresh|bags
@@ -159,8 +159,8 @@ var lexicon = map[cue]string{
 	cOver:   `over above more|than greater|than exceeds exceeding uber mehr|als mas|de`,
 	cMinus:  `minus negative neg menos`,
 	cPegged: `out|of|range pegged off|scale off|the|scale off|scale|high maxed maxed|out over|range overrange full|scale past|top past|the|top topped|out
-		at|the|stop on|the|stop hard|over pinned needle|at|top top|of|scale off|the|clock off|the|top off|the|dial end|of|scale am|anschlag uber|skala
-		vollausschlag fuera|de|escala fuera|de|rango al|tope`,
+		at|the|stop on|the|stop hard|over pinned needle|at|top top|of|scale off|the|clock off|the|top off|the|dial end|of|scale am|anschlag bis|anschlag auf|anschlag bis|zum|anschlag am|oberen|anschlag uber|skala
+		vollausschlag fuera|de|escala fuera|de|rango al|tope a|tope hasta|el|tope en|el|tope`,
 	cBounce: `bouncing bounces hunting fluctuating jumping swinging up|and|down unsteady unstable varying pulsing oscillating wobbling schwankt springt oscila
 		oscilando variando`,
 	cWet: `mojadas mojada humeda humedas humedos feuchte feuchter nasse nebelig wet foggy fog mist misty raining rain rainy damp soaked washed|coil coil|washed
@@ -171,7 +171,7 @@ var lexicon = map[cue]string{
 	cNoRead: `no|leido no|leida no|leidos no|leidas sin|leer no|se|leyo no|se|ha|leido nicht|gelesen keine|anzeige zeigt|nichts sin|indicacion no|indica no|marca no|display nicht|erreichbar kein|messwert no|pude|leer no|pudimos|leer no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read
 		not|read couldnt|get couldnt|get|to cant|get|to cant|get|in couldnt|get|in unread not|taken didnt|read didnt|get no|access couldnt|reach cant|reach
 		keine|ablesung nicht|ablesbar nicht|abgelesen kein|zugang sin|lectura no|lectura no|hay|lectura sin|acceso no|se|puede|leer`,
-	cLocked: `down|for|maintenance down|for|service out|for|maintenance raum|zu raum|abgeschlossen sala|cerrada locked locked|out no|key no|keys no|permit blocked|in blocked|off abgesperrt zugesperrt verschlossen abgeschlossen cerrado cerrada bloqueado`,
+	cLocked: `down|for|maintenance down|for|service out|for|maintenance raum|zu raum|abgeschlossen sala|cerrada locked locked|out no|key no|keys no|permit blocked|in blocked|off abgesperrt zugesperrt verschlossen abgeschlossen kein|schlussel sin|llave cerrado cerrada bloqueado`,
 	cFanOff: `ausser|betrieb fuera|de|servicio out|of|service ventilator|steht anlage|steht lufter|aus lufter|steht gerat|steht ventilator|abgeschaltet anlage|abgeschaltet equipo|apagado unidad|parada
 		maquina|parada ventilador|apagada fan|off fans|off fan|is|off fan|stopped fan|not|running fan|down unit|off unit|is|off unit|stopped unit|not|running
 		ahu|off ahu|is|off not|running switched|off turned|off shut|down plant|off standing|still fan|was|off unit|was|off fan|tripped tripped ventilator|aus
@@ -197,14 +197,14 @@ var lexicon = map[cue]string{
 	cFixed: `wieder|dran wieder|drauf wieder|fest closed shut mended sorted|now all|good|now instandgesetzt gerichtet geflickt wieder|zu wieder|dicht geschlossen reparada reparados arreglada
 		cerrada|ya solucionado resuelto refitted refit fixed repaired reconnected put|back put|back|on resealed reseated tightened back|in|place cleared taped
 		repariert behoben wieder|angeschlossen reparado arreglado conectado`,
-	cSame: `same|as|before same|as|last same|reading unchanged no|change no|drop same gleich|wie|vorher igual|que|antes`,
+	cSame: `as|before as|last|time no|different wie|vorher wie|zuletzt unverandert sin|cambios como|antes sigue|igual igual same|as|before same|as|last same|reading unchanged no|change no|drop same gleich|wie|vorher igual|que|antes`,
 	cAmend: `me|equivoque verwechselt equivocado sollte wrong|ahu wrong|unit wrong|one falsche|anlage unidad|equivocada correction correct|that corrected should|be should|have|been should|read
 		should|say shouldve|been meant i|meant typo mistyped my|mistake oops sorry wrong|it|is wrong|its actually korrektur korrigiere sollte|sein gemeint
 		correccion corrijo deberia|ser queria|decir perdon`,
 	cUndo: `loschen borra borra|eso eliminar|ultimo zurucknehmen nimm|zuruck letzten|loschen letzte|loschen borrar|ultimo quita|eso undo undo|that take|that|back take|it|back scrap|that delete|that
 		delete|last remove|last scratch|that ignore|that|last cancel|that ruckgangig mach|ruckgangig deshacer deshaz anular|ultimo retract`,
 	cUsed:    `used took taken consumed verbraucht entnommen verwendet usado usados usadas gastado gastados`,
-	cOrdered: `ordered have|ordered order|placed on|order po|raised bestellt pedido|hecho pedidos pedido he|pedido`,
+	cOrdered: `ordered have|ordered order|placed on|order po|raised bestellt pedido|hecho pedidos pedido pedidas pedida encargado encargados encargada encargadas bestellte nachbestellt he|pedido`,
 	cWish: `order reorder re|order need needs need|to|order pls|order please|order needs|ordering want require running|out|of short|of low|on bestellen brauche
 		brauchen bitte|bestellen necesito necesitamos pedir hacen|falta`,
 	cArrived: `arrived|at arrived received delivered delivery came|in turned|up goods|in in|from|supplier geliefert eingetroffen llegado llegaron recibido recibidos`,
@@ -233,14 +233,14 @@ var lexicon = map[cue]string{
 	cNear: `nearby next|door outside neighbouring upwind across|the|road adjacent started|next in|der|nahe nebenan cerca al|lado`,
 	cBy:   `by von por`,
 	cWith: `with w mit con crew team|is`,
-	cDue: `que|filtros welche|filter was|wechseln was|muss welche|mussen que|hay|pendiente cuando|toca wann|fallig vencimientos proximos|cambios anstehend was|steht|an due due|list overdue whats|due
+	cDue: `termine wechseltermine fristen que|hay|que|cambiar que|toca|cambiar que|filtros|hay|que|cambiar que|cambiar que|falta|cambiar que|filtros welche|filter was|wechseln was|muss welche|mussen que|hay|pendiente cuando|toca wann|fallig vencimientos proximos|cambios anstehend was|steht|an due due|list overdue whats|due
 		whats|next next|up fallig falligkeiten was|ist|fallig que|toca pendientes vencidos to|change|list change|list duelist worklist which|filters|first
 		what|needs|changing what|needs|doing`,
 	cHow: `wie|geht wie|geht|es wie|steht wie|lauft wie|sieht como|estan que|tal how hw hwo howz hows|it hw|is how|is hows whens how|are how|does|it|look
 		how|about whats|up|with tell|me|about what|about looking|like check how|long last|reading last|change last|changed history forecast when|will when|is
 		when|does when|do when wann wie|steht|es|um wie|ist como|esta como|va cuando`,
 	cChart: `verlauf kurve tendencia historico chart graph plot curve trend picture show|me|the|curve diagramm grafik grafico grafica curva`,
-	cCost: `kostet was|kostet cuesta cuanto|gasta cost costs costing cost|of how|much|money energy kwh money wasted waste penalty kosten energie energiekosten
+	cCost: `how|much|does|waiting|cost how|much|would|waiting|cost what|does|waiting|cost cost|of|waiting was|kostet|das|warten was|kostet|warten cuanto|cuesta|esperar kostet was|kostet cuesta cuanto|gasta cost costs costing cost|of how|much|money energy kwh money wasted waste penalty kosten energie energiekosten
 		coste costes cuanto|cuesta energia gasto`,
 	cWhy: `why why|is explain reason|for warum wieso weshalb erklare por|que explica`,
 	cSteps: `do|i|need|to|isolate do|i|have|to|isolate do|we|need|to|isolate do|i|need|to|stop do|i|have|to|stop do|i|have|to|turn|off do|i|need|to|turn|off
@@ -249,14 +249,14 @@ var lexicon = map[cue]string{
 		how|do|i|lock loto|steps procedure schritte sicherheitsschritte freischalten pasos procedimiento pasos|de|seguridad consignacion`,
 	cStepsRead: `steps|read read|steps read|the|steps read|them|steps steps|are|read steps|were|read steps|all|read steps|have|been|read read|and|understood have|read|it have|read|the|steps have|read|them have|read|steps
 		schritte|gelesen schritte|sind|gelesen gelesen pasos|leidos he|leido|los leido leidos`,
-	cOrders: `orders whats|on|order order|list what|to|order shopping|list parts parts|list to|order what|do|we|need|to|order bestellungen bestellliste
+	cOrders: `pedidos pedidos|pendientes lista|pedidos offene|bestellungen orders whats|on|order order|list what|to|order shopping|list parts parts|list to|order what|do|we|need|to|order bestellungen bestellliste
 		lista|de|pedidos`,
 	cCompare: `compare comparison versus vs against|item which|is|better which|is|cheaper vergleiche vergleich gegen comparar compara contra`,
-	cOwed: `ablesungen|fehlen fehlen|noch welche|ablesungen fehlende|ablesungen lecturas|faltan faltan|lecturas que|lecturas|faltan owed owing readings|owed
+	cOwed: `fehlende|messwerte messwerte|fehlen welche|messwerte offene|messwerte ausstehende|messwerte mediciones|pendientes mediciones|faltan ablesungen|fehlen fehlen|noch welche|ablesungen fehlende|ablesungen lecturas|faltan faltan|lecturas que|lecturas|faltan owed owing readings|owed
 		missing|readings readings|missing whats|left|to|read left|to|read unread|units who|owes what|readings what|still|needs|reading outstanding|readings
 		readings|due still|to|read noch|abzulesen offene|ablesungen lecturas|pendientes que|falta|leer`,
 	cVisits: `visits visit visit|plan next|visit plan|visits route rundgang besuche visitas visita`,
-	cDigest: `resumen|semanal informe wochenubersicht digest weekly weekly|report weekly|summary summary report monday|report wochenbericht zusammenfassung bericht
+	cDigest: `what|did|we|do|last|week what|have|we|done|last|week what|was|done|last|week what|happened|last|week what|did|we|do|this|week what|happened|this|week was|haben|wir|letzte|woche|gemacht was|war|letzte|woche was|wurde|letzte|woche|gemacht que|hicimos|la|semana|pasada que|se|hizo|la|semana|pasada resumen|semanal informe wochenubersicht digest weekly weekly|report weekly|summary summary report monday|report wochenbericht zusammenfassung bericht
 		resumen informe|semanal`,
 	cStatus: `status state state|of|play overview uberblick stand estado situacion`,
 	cHelp:   `help commands what|can|you|do how|does|this|work how|do|i|use instructions usage hilfe ayuda befehle comandos`,
@@ -265,7 +265,7 @@ var lexicon = map[cue]string{
 	cCan: `can|i can|we could|i could|we may|i may|we is|it|ok|to is|it|ok|if ok|to alright|to want|to need|to going|to gonna let|me how|do|i|do should|i
 		kann|ich konnen|wir kann|man darf|ich darf|man durfen|wir puedo podemos se|puede`,
 	cWork: `work working clean do change swap replace work|on open enter go|in access service pull clean|out repair fix job wechseln cambiar abrir offnen warten`,
-	cHands: `crack cracking cambiarlas cambiarlos cambiarla cambiarlo quitarlas quitarlos sacarlas sacarlos change swap replace renew remove removing pull pulling pull|out take|out taking|out taking get|in get|into getting|in go|in go|into going|in
+	cHands: `pop|the pop|open pop|off|the popping|the popping|open prise|open prising|open pry|open lift|the|hatch lift|the|lid crack cracking cambiarlas cambiarlos cambiarla cambiarlo quitarlas quitarlos sacarlas sacarlos change swap replace renew remove removing pull pulling pull|out take|out taking|out taking get|in get|into getting|in go|in go|into going|in
 		going|into go|inside climb climb|in climb|into crawl|in crawl|into enter entering open opening open|up reach|in reach|into reaching|in swapping
 		changing replacing fitting unbolt unclip dismantle strip clean|out wash|out work|on work|in work|inside working|on working|in working|inside work|at
 		adjust tighten tension hot|swap filter|change filter|swap wechseln wechsle wechsel filterwechsel tauschen tausche austauschen auswechseln ersetzen
@@ -273,7 +273,7 @@ var lexicon = map[cue]string{
 		hineingehen einsteigen reinsteigen arbeiten arbeite reinigen filtertausch cambiar cambiando cambiamos cambio|de|filtros quitar quito quitando quitamos
 		sacar saco sacando sacamos retirar retiro retirando extraer desmontar desmonto abrir abro abriendo entrar entro entrando limpiar limpiando trabajar
 		trabajando sustituir reemplazar meterme meterse meter`,
-	cEnter: `go|in go|into go|inside get|in get|into climb|in climb|into crawl|in crawl|into enter open open|up reach|in reach|into step|inside betreten reingehen
+	cEnter: `pop|the pop|open pop|off|the popping|the popping|open prise|open prising|open pry|open lift|the|hatch lift|the|lid go|in go|into go|inside get|in get|into climb|in climb|into crawl|in crawl|into enter open open|up reach|in reach|into step|inside betreten reingehen
 		hineingehen rein reinsteigen einsteigen offnen aufmachen entrar abrir meterme`,
 	cSafe: `safe|to ist|es|sicher es|seguro safe safely is|it|safe is|safe sicher gefahrlos seguro segura`,
 	cDead: `tot spannungslos stromlos isolated locked|off locked|out dead proved|dead proven|dead de|energised deenergised deenergized freigeschaltet spannungsfrei abgeschaltet consignado
@@ -301,8 +301,8 @@ var lexicon = map[cue]string{
 		sin|parar sin|pararla sin|pararlo sin|apagar sin|apagarla sin|apagarlo sin|consignar sin|consignacion sin|desconectar sin|detener`,
 	cLimit:    `limit limits threshold final|resistance setpoint alarm|level grenzwert grenzwerte limite limites`,
 	cLock:     `lock locks padlock padlocks loto lockout lock|out tagout vorhangeschloss schloss candado candados`,
-	cRemove:   `remove cut cutting take|off break bypass|lock pull|off override knock|off get|rid|of entfernen abnehmen aufbrechen quitar cortar`,
-	cSkipWord: `skip skipped skipping leave|out miss|out shorten shorter short|version just|the|short|version without|the fewer uberspringen ohne|die saltar omitir`,
+	cRemove:   `remove cut cutting take|off break bypass|lock pull|off override knock|off get|rid|of entfernen abnehmen aufbrechen knacken aufschneiden durchtrennen quitar cortar forzar romper`,
+	cSkipWord: `skip skipped skipping leave|out miss|out shorten shorter short|version just|the|short|version without|the fewer uberspringen ubersprungen ausgelassen ausgelassene kurzfassung kurzform kurzversion in|kurz gekurzt abgekurzt ohne|die saltar saltada saltado saltadas omitir omitida omitido resumidos resumidas resumido abreviados abreviado version|corta version|breve`,
 	cForget:   `forget ignore disregard override vergiss ignoriere olvida ignora`,
 	cSet:      `set raise lower increase reduce alter adjust move make setze andere pon sube baja`,
 	cCopy: `same|as|last|wk same|as|last|week same|as|last|time same|as|last|month same|as|yesterday same|again copy copy|last copy|over repeat|last ditto dito

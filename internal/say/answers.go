@@ -119,7 +119,7 @@ func SafetyAlert(in locale.Locale, who, code string) string {
 	case phrase.RefuseRunning:
 		return in.Text("%s asked for steps for work with the fan running. I gave none. Please call them before any work starts.", who)
 	case phrase.RefuseLock:
-		return in.Text("%s asked about removing somebody else's lock. I gave none. Please call them before any work starts.", who)
+		return in.Text("%s asked about removing somebody else's lock. I gave no leave and no advice. Please call them before any work starts.", who)
 	}
 	return in.Text("%s asked to shorten the safe-work steps. I gave none. Please call them before any work starts.", who)
 }
