@@ -44,3 +44,6 @@ func (a *App) Slack() interface {
 } {
 	return a.slack
 }
+
+// Sweep looks for banks that lag behind, as the worker does now and then.
+func (a *App) Sweep(ctx context.Context) error { return a.recompute.Sweep(ctx) }
