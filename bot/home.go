@@ -59,7 +59,7 @@ func (e *Engine) page(ctx context.Context, t *talk) (*channel.Page, error) {
 		}
 	}
 	mine := slices.DeleteFunc(slices.Clone(t.jobs), func(j digest.Job) bool { return !t.worksOn(j) })
-	p.Sections = append(p.Sections, channel.Section{Title: in.Text("My bookings"), Text: say.Bookings(in, mine, t.reg, t.who)})
+	p.Sections = append(p.Sections, channel.Section{Title: in.Text("My bookings"), Text: say.Bookings(in, mine, t.reg, t.who, e.Now())})
 	p.Sections = append(p.Sections, owed...)
 	for _, ahu := range rounds[:min(len(rounds), 2*buttonsFor)] {
 		p.Choices = append(p.Choices, channel.Choice{Label: in.Text("Round %s", t.reg.Name(ahu)), Action: channel.ActionForm, Value: formID(formRound, ahu)})
@@ -82,7 +82,7 @@ func dueUnbooked(b digest.Board) []plant.BankID {
 	for _, r := range b.Rows {
 		switch r.Condition {
 		case duelist.DueSoon, duelist.Due, duelist.Overdue:
-			if r.Booked == nil && (r.Deferred == nil || !r.Deferred.After(b.Now)) && len(out) < buttonsFor {
+			if _, booked, missed := r.BookedOn(b.Now, b.Site.Location()); (!booked || missed) && (r.Deferred == nil || !r.Deferred.After(b.Now)) && len(out) < buttonsFor {
 				out = append(out, r.Bank)
 			}
 		}

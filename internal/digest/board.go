@@ -22,6 +22,8 @@ type Board struct {
 	Rows    []duelist.Row // ranked
 	Plan    duelist.Plan  // visits proposed
 	PlanErr error         // why there is no plan
+	// Fetch says, of banks in the plan, when their filters can be in the store.
+	Fetch   map[plant.BankID]duelist.Fetch
 	Orders  []duelist.Line
 	Owed    []Owed
 	Doubts  []Doubt
@@ -222,13 +224,34 @@ func itemsOf(reg *plant.Register, bank plant.BankID, s entry.Swap) map[string]in
 	return out
 }
 
-// plan bundles the change-outs of the horizon into visits.
+// plan bundles the change-outs of the horizon into visits. A crew can be asked to
+// come from the next working day on, today where the bank is overdue; and none
+// comes before the filters can be there. A booking whose day has passed counts as
+// none.
 func (b *Board) plan(in Input) {
 	var jobs []duelist.Job
-	until := in.Now.Add(horizon)
+	until, loc := in.Now.Add(horizon), in.Site.Location()
+	next := NextWorkingDay(in.Site, in.Now)
 	for _, a := range in.Assessments {
-		if j, ok := a.Job(in.Now); ok && (j.Best.Before(until) || j.Booked.After(in.Now) && j.Booked.Before(until)) {
-			jobs = append(jobs, j)
+		j, ok := a.Job(in.Now)
+		if duelist.Missed(j.Booked, in.Now, loc) {
+			j.Booked = time.Time{}
+		}
+		if !ok || !j.Best.Before(until) && !(j.Booked.After(in.Now) && j.Booked.Before(until)) {
+			continue
+		}
+		if a.Condition != duelist.Overdue {
+			j.Earliest = next
+		}
+		if byEndOf(j.Latest, next, loc) {
+			j.Latest = next // nobody can be asked to come sooner
+		}
+		jobs = append(jobs, j)
+	}
+	b.fetch(in, jobs)
+	for i, j := range jobs {
+		if f, ok := b.Fetch[j.Bank]; ok && f.Day.After(j.Earliest) && len(f.Missing) > 0 {
+			jobs[i].Earliest = f.Day
 		}
 	}
 	money := func(amount units.Money) units.Money { amount.Currency = in.Site.Currency; return amount }
@@ -240,7 +263,51 @@ func (b *Board) plan(in Input) {
 	b.Plan, b.PlanErr = duelist.Visits(jobs, duelist.VisitCosts{
 		Visit:     money(units.Money{Amount: in.Site.VisitCost}),
 		Isolation: money(units.Money{Amount: in.Site.IsolationCost}),
-	}, duelist.Calendar{From: firstVisit(in.Site, jobs, in.Now), Loc: in.Site.Location(), Work: work, Closed: in.Site.Schedule.Holidays})
+	}, duelist.Calendar{From: firstVisit(in.Site, jobs, in.Now), Loc: loc, Work: work, Closed: in.Site.Schedule.Holidays})
+}
+
+// fetch finds when the filters of each job can be there. What is booked is served
+// first, then what has to be done first.
+func (b *Board) fetch(in Input, jobs []duelist.Job) {
+	order := slices.SortedFunc(slices.Values(jobs), func(x, y duelist.Job) int {
+		if x.Booked.IsZero() != y.Booked.IsZero() {
+			if x.Booked.IsZero() {
+				return 1
+			}
+			return -1
+		}
+		return cmp.Or(x.Booked.Compare(y.Booked), x.Latest.Compare(y.Latest), x.Best.Compare(y.Best), cmp.Compare(x.Bank, y.Bank))
+	})
+	parts := map[plant.BankID][]duelist.Part{}
+	for _, a := range in.Assessments {
+		parts[a.Bank] = a.Parts
+	}
+	var needs []duelist.Need
+	for _, j := range order {
+		for _, p := range parts[j.Bank] {
+			needs = append(needs, duelist.Need{Bank: j.Bank, Store: in.Site.ID, Item: p.Item, Count: p.Count})
+		}
+	}
+	b.Fetch = duelist.Fetches(needs, b.supply(in), in.Now, in.Site.Location())
+}
+
+func (b *Board) supply(in Input) duelist.Supply {
+	lead := map[string]int{}
+	for _, it := range in.Register.Items() {
+		lead[it.Code] = it.LeadDays
+	}
+	return duelist.Supply{Stock: b.Stock, OnOrder: b.OnOrder, LeadDays: lead}
+}
+
+// Lacking are the filters that a change-out of the plan waits for although it is
+// urgent, or that it lacks on the day booked for it, and the day they can be there.
+func (b Board) Lacking(j duelist.Placed, day time.Time) (duelist.Fetch, bool) {
+	f, ok := b.Fetch[j.Bank]
+	if !ok || len(f.Missing) == 0 {
+		return duelist.Fetch{}, false
+	}
+	loc := b.Site.Location()
+	return f, j.Late && !byEndOf(f.Day, b.Now, loc) || j.Booked && !byEndOf(f.Day, day, loc)
 }
 
 // firstVisit is the first day on which a crew can still come: today until its
@@ -261,10 +328,6 @@ func firstVisit(site plant.Site, jobs []duelist.Job, now time.Time) time.Time {
 }
 
 func (b *Board) orders(in Input) {
-	lead := map[string]int{}
-	for _, it := range in.Register.Items() {
-		lead[it.Code] = it.LeadDays
-	}
 	visitOf := map[plant.BankID]time.Time{}
 	for _, v := range b.Plan.Visits {
 		for _, j := range v.Jobs {
@@ -281,6 +344,5 @@ func (b *Board) orders(in Input) {
 			needs = append(needs, duelist.Need{Bank: a.Bank, Store: in.Site.ID, Item: p.Item, Count: p.Count, Earliest: when})
 		}
 	}
-	b.Orders = duelist.Orders(needs, duelist.Supply{Stock: b.Stock, OnOrder: b.OnOrder, LeadDays: lead},
-		in.Now, in.Now.Add(horizon), in.Site.Location())
+	b.Orders = duelist.Orders(needs, b.supply(in), in.Now, in.Now.Add(horizon), in.Site.Location())
 }

@@ -2,6 +2,7 @@ package digest_test
 
 import (
 	"math/rand/v2"
+	"strings"
 	"testing"
 	"time"
 
@@ -222,13 +223,19 @@ func TestSavedSince(t *testing.T) {
 	}
 }
 
-// In the evening nobody comes today any more, unless that is booked.
+// What is overdue may be done today, in the evening only if it is booked; for
+// the rest a crew is asked from the next working day on.
 func TestVisitsBeginWhenACrewCanCome(t *testing.T) {
 	t.Parallel()
 	site := hall(london)
 	evening := at(t, london, "2026-03-04 18:30") // a Wednesday; crews work until 17:00 where nothing else is said
 	due := assess.Assessment{Bank: "hall/ahu-3/primary", Condition: duelist.Due, Dates: assess.Dates{
 		Median: evening.AddDate(0, 0, -1), P10: evening.AddDate(0, 0, -3), P90: evening.AddDate(0, 0, 2)}}
+	overdue := due
+	overdue.Condition = duelist.Overdue
+	overdue.Energy.MoneyPerDay = money("1.00")
+	missed := due
+	missed.Booking = &assess.Booking{Start: evening.AddDate(0, 0, -1)}
 	booked := due
 	booked.Booking = &assess.Booking{Start: evening.Add(time.Hour)}
 	for _, c := range []struct {
@@ -237,7 +244,9 @@ func TestVisitsBeginWhenACrewCanCome(t *testing.T) {
 		a    assess.Assessment
 		want string
 	}{
-		{"in the morning", evening.Add(-10 * time.Hour), due, "Wed 4 Mar"},
+		{"due", evening.Add(-10 * time.Hour), due, "Thu 5 Mar"},
+		{"due, booked for yesterday", evening.Add(-10 * time.Hour), missed, "Thu 5 Mar"},
+		{"overdue", evening.Add(-10 * time.Hour), overdue, "Wed 4 Mar"},
 		{"in the evening", evening, due, "Thu 5 Mar"},
 		{"booked for the evening", evening, booked, "Wed 4 Mar"},
 	} {
@@ -247,6 +256,93 @@ func TestVisitsBeginWhenACrewCanCome(t *testing.T) {
 		}
 		if got := b.Plan.Visits[0].Day.In(site.Location()).Format("Mon 2 Jan"); got != c.want {
 			t.Errorf("%s: first visit %s, want %s", c.name, got, c.want)
+		}
+		if j := b.Plan.Visits[0].Jobs[0]; j.Late || j.Booked != (c.name == "booked for the evening") {
+			t.Errorf("%s: %+v", c.name, j)
+		}
+	}
+}
+
+// No visit is proposed before its filters can be there: the hall has 4 BAG-592 in
+// store and 10 days of lead time.
+func TestVisitsWaitForParts(t *testing.T) {
+	t.Parallel()
+	site := hall(london)
+	now := at(t, london, "2026-03-04 07:00") // a Wednesday
+	bank := func(ahu string, c duelist.Condition, p10 int) assess.Assessment {
+		return assess.Assessment{Bank: plant.BankID("hall/" + ahu + "/secondary"), Condition: c,
+			Parts: []duelist.Part{{Item: "BAG-592", Count: 4}}, Energy: assess.Energy{MoneyPerDay: money("1.00")},
+			Dates: assess.Dates{Median: now.AddDate(0, 0, p10+3), P10: now.AddDate(0, 0, p10), P90: now.AddDate(0, 0, p10+6)}}
+	}
+	first, second := bank("ahu-3", duelist.Overdue, -9), bank("ahu-4", duelist.Overdue, -8)
+	booked := bank("ahu-4", duelist.DueSoon, 4)
+	booked.Booking = &assess.Booking{Start: at(t, london, "2026-03-06 09:00")}
+	due := at(t, london, "2026-03-20 12:00")
+	for _, c := range []struct {
+		name   string
+		of     []assess.Assessment
+		say    entry.Body
+		visits string
+		says   []string
+		not    string
+	}{
+		{"enough for one", []assess.Assessment{second, first}, nil, "Wed 4 Mar, Mon 16 Mar", // the 14th is a Saturday
+			[]string{"AHU-4 secondary (late) (parts missing: 4 × BAG-592; hurry, can be done from 14 Mar)"}, "AHU-3 secondary (late)"},
+		{"on order for the 20th", []assess.Assessment{first, second}, entry.Order{Item: "BAG-592", Count: 4, Due: &due}, "Wed 4 Mar, Fri 20 Mar",
+			[]string{"can be done from 20 Mar"}, ""},
+		{"counted since", []assess.Assessment{first, second}, entry.Stock{Item: "BAG-592", Count: 8}, "Wed 4 Mar", nil, "parts missing"},
+		{"what is booked is served first", []assess.Assessment{first, booked}, nil, "Fri 6 Mar, Mon 16 Mar", []string{"AHU-3 secondary (late) (parts missing"}, ""},
+		{"booked without parts", []assess.Assessment{booked}, entry.Stock{Item: "BAG-592", Count: 1}, "Fri 6 Mar",
+			[]string{"AHU-4 secondary (booked) (parts missing: 3 × BAG-592; hurry, can be done from 14 Mar)"}, ""},
+	} {
+		var s said
+		if s.t = now; c.say != nil {
+			s.add("hall", "Maren", c.say)
+		}
+		b := digest.NewBoard(digest.Input{Register: registerOf(site), Site: site, Assessments: c.of, Supplies: s.out, Now: now})
+		var days []string
+		for _, v := range b.Plan.Visits {
+			days = append(days, v.Day.In(site.Location()).Format("Mon 2 Jan"))
+		}
+		if got := strings.Join(days, ", "); b.PlanErr != nil || got != c.visits {
+			t.Errorf("%s: visits on %s, want %s (%v)", c.name, got, c.visits, b.PlanErr)
+		}
+		text := digest.Weekly(b, registerOf(site), digest.Since{})
+		for _, want := range c.says {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s: %q not in\n%s", c.name, want, text)
+			}
+		}
+		if c.not != "" && strings.Contains(text, c.not) {
+			t.Errorf("%s: says %q:\n%s", c.name, c.not, text)
+		}
+	}
+}
+
+// A booking that has passed is told as that, to each supervisor with its own key.
+func TestMissedBooking(t *testing.T) {
+	t.Parallel()
+	site := hall(london)
+	a := assess.Assessment{Bank: "hall/ahu-3/secondary", Name: "AHU-3 secondary", Condition: duelist.Due,
+		Booking: &assess.Booking{Seq: 7, Start: at(t, london, "2026-03-03 09:00"), Crew: []string{"Tove", "Idris"}}}
+	same := digest.NewBoard(digest.Input{Register: registerOf(site), Site: site, Assessments: []assess.Assessment{a}, Now: at(t, london, "2026-03-03 23:30")})
+	if got := digest.Missed(same); len(got) != 0 {
+		t.Errorf("on the day itself: %+v", got)
+	}
+	b := digest.NewBoard(digest.Input{Register: registerOf(site), Site: site, Assessments: []assess.Assessment{a}, Now: at(t, london, "2026-03-04 00:30")})
+	got := digest.Missed(b)
+	if len(got) != 2 || got[0].To.Channel != "Maren" || got[1].To.Channel != "Odd" || got[0].Key == got[1].Key {
+		t.Fatalf("%+v", got)
+	}
+	for _, want := range []string{"AHU-3 secondary was booked for Tue 3 Mar 09:00 with Tove and Idris and is not reported done.", "type: AHU-3 secondary changed.", "book AHU-3 secondary 5 Mar 09:00", "cancel booking AHU-3 secondary"} {
+		if !strings.Contains(got[0].Text, want) {
+			t.Errorf("%q not in %q", want, got[0].Text)
+		}
+	}
+	text := digest.Weekly(b, registerOf(site), digest.Since{})
+	for _, want := range []string{"; was booked for Tue 3 Mar, not reported done", "Was booked, not reported done:\n- AHU-3 secondary, Tue 3 Mar, Tove, Idris"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q not in\n%s", want, text)
 		}
 	}
 }

@@ -95,4 +95,15 @@ func (j Job) notRead(when safework.When) (missing []string, all bool) {
 	return missing, len(missing) == 0
 }
 
+// Unread lists those of the crew who have not marked some list that went out for
+// the job as read.
+func (j Job) Unread() []string {
+	var out []string
+	for _, s := range j.Sent {
+		missing, _ := j.notRead(safework.When(s.When))
+		out = append(out, missing...)
+	}
+	return distinct(out)
+}
+
 func distinct(words []string) []string { return party{jobs: []Job{{Crew: words}}}.crew() }

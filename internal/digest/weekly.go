@@ -6,7 +6,6 @@ import (
 	"time"
 	"unicode/utf8"
 
-	"clogwise/internal/doubt"
 	"clogwise/internal/duelist"
 	"clogwise/internal/locale"
 	"clogwise/internal/plant"
@@ -51,7 +50,7 @@ func (w weekly) text() string {
 	if w.b.Behind > 0 {
 		parts[0] += " " + Behind(w.b, w.in)
 	}
-	for _, section := range []func() []string{w.due, w.visits, w.orders, w.doubts, w.owed, w.unconfirmed, w.energy, w.done} {
+	for _, section := range []func() []string{w.due, w.missed, w.visits, w.orders, w.doubts, w.owed, w.unconfirmed, w.energy, w.done} {
 		if lines := section(); len(lines) > 0 {
 			parts = append(parts, strings.Join(lines, "\n"))
 		}
@@ -128,8 +127,11 @@ func (w weekly) row(r duelist.Row) string {
 	if r.Deferred != nil && r.Deferred.After(w.b.Now) {
 		s += w.in.Text("; put off to %s, %s", w.day(*r.Deferred), clip(r.DeferReason, 50))
 	}
-	if r.Booked != nil {
-		s += w.in.Text("; booked %s", w.in.Moment(*r.Booked, w.loc))
+	switch start, booked, missed := r.BookedOn(w.b.Now, w.loc); {
+	case missed:
+		s += w.in.Text("; was booked for %s, not reported done", w.in.Date(start.In(w.loc), "Mon 2 Jan"))
+	case booked:
+		s += w.in.Text("; booked %s", w.in.Moment(start, w.loc))
 	}
 	return s
 }
@@ -178,6 +180,9 @@ func (w weekly) visits() []string {
 				n += w.in.Text(" (booked)")
 			case j.Late:
 				n += w.in.Text(" (late)")
+			}
+			if f, lacks := w.b.Lacking(j, v.Day); lacks {
+				n += " " + Lacks(w.in, f, w.day(f.Day))
 			}
 			names = append(names, n)
 		}
@@ -235,11 +240,9 @@ func (w weekly) orders() []string {
 func (w weekly) doubts() []string {
 	var lines []string
 	for _, d := range w.b.Doubts {
-		most := 110
-		if d.Code == string(doubt.SwapNoDrop) {
-			most = 200 // it says what to type
-		}
-		lines = append(lines, "- "+d.Name+": "+clip(d.Text+" "+d.Check, most))
+		// What to check stands whole: it is what somebody is to do. The longest is
+		// far shorter than its bound.
+		lines = append(lines, "- "+d.Name+": "+clip(d.Text, 110)+" "+clip(d.Check, 200))
 	}
 	return w.under(w.in.Text("Readings to check:"), lines, w.half(), "clogwise due")
 }

@@ -2,6 +2,8 @@ package duelist
 
 import (
 	"cmp"
+	"maps"
+	"math"
 	"slices"
 	"time"
 
@@ -118,6 +120,85 @@ func orderLine(store, item string, needs []Need, s Supply, today day, loc *time.
 		}
 	}
 	return l
+}
+
+// A Fetch is when the filters of a bank can be in its store.
+type Fetch struct {
+	Day     time.Time // first day, noon in site time, on which all are there
+	Missing []Part    // what is not in the store now, by the order of the needs
+}
+
+// Fetches says of each bank when its filters can be there: those in store today,
+// those on order when they arrive, and what is ordered today after the lead time.
+// Needs are served in the order given. Each waits no longer than it must and
+// leaves to the others what comes earlier; no more is ordered than all of them
+// need together, so that what has been ordered is waited for, however late it
+// comes. A need without a count, and Earliest, do not matter.
+func Fetches(needs []Need, s Supply, now time.Time, loc *time.Location) map[plant.BankID]Fetch {
+	today := dayOf(now, loc)
+	on := map[[2]string]map[day]int{} // pieces that nobody has yet, by the day they come
+	add := func(store, item string, d day, n int) {
+		k := [2]string{store, item}
+		if on[k] == nil {
+			on[k] = map[day]int{}
+		}
+		on[k][d] += max(n, 0)
+	}
+	for _, h := range s.Stock {
+		add(h.Store, h.Item, today, h.Count)
+	}
+	lead := func(item string) day { return day(max(s.LeadDays[item], 0)) }
+	for _, c := range s.OnOrder {
+		add(c.Store, c.Item, arrival(c, today, lead(c.Item), loc), c.Count)
+	}
+	total := map[[2]string]int{}
+	for _, n := range needs {
+		total[[2]string{n.Store, n.Item}] += max(n.Count, 0)
+	}
+	for k, n := range total {
+		add(k[0], k[1], today+lead(k[1]), n-arrived(on[k], maxDay))
+	}
+	out := map[plant.BankID]Fetch{}
+	for _, n := range needs {
+		free := on[[2]string{n.Store, n.Item}]
+		f, seen := out[n.Bank]
+		if !seen {
+			f.Day = today.noon(loc)
+		}
+		if lacks := n.Count - free[today]; lacks > 0 {
+			f.Missing = append(f.Missing, Part{Item: n.Item, Count: lacks})
+		}
+		if d := take(free, n.Count); d > dayOf(f.Day, loc) {
+			f.Day = d.noon(loc)
+		}
+		out[n.Bank] = f
+	}
+	return out
+}
+
+// maxDay is later than any delivery.
+const maxDay day = math.MaxInt32
+
+// take takes so many pieces, those that come last first, of all that are there on
+// the first day on which they suffice; it returns that day.
+func take(free map[day]int, count int) day {
+	days := slices.Sorted(maps.Keys(free))
+	n, last := 0, 0
+	for i, d := range days {
+		if n += free[d]; n >= count {
+			last = i
+			break
+		}
+	}
+	for i := last; i >= 0 && count > 0; i-- {
+		k := min(count, free[days[i]])
+		free[days[i]] -= k
+		count -= k
+	}
+	if len(days) == 0 {
+		return 0
+	}
+	return days[last]
 }
 
 func arrival(c Coming, today, lead day, loc *time.Location) day {

@@ -78,4 +78,18 @@ func (r Row) ActOn(now time.Time) time.Time {
 	return r.Median
 }
 
+// BookedOn is the start of the change-out that is booked; missed says that its
+// day has passed on the calendar of loc without its being reported done.
+func (r Row) BookedOn(now time.Time, loc *time.Location) (start time.Time, booked, missed bool) {
+	if r.Booked == nil {
+		return time.Time{}, false, false
+	}
+	return *r.Booked, true, Missed(*r.Booked, now, loc)
+}
+
+// Missed reports whether the day of a start has passed on the calendar of loc.
+func Missed(start, now time.Time, loc *time.Location) bool {
+	return dayOf(start, loc) < dayOf(now, loc)
+}
+
 func (r Row) deferred(now time.Time) bool { return r.Deferred != nil && r.Deferred.After(now) }

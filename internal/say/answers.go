@@ -212,12 +212,14 @@ func DueLine(r duelist.Row, s Setting) string {
 	if r.Deferred != nil && r.Deferred.After(s.Now) {
 		line += in.Text(", put off to %s (%s)", s.day(*r.Deferred), r.DeferReason)
 	}
-	switch {
-	case r.Booked == nil:
-	case r.Deferred != nil && r.Deferred.After(*r.Booked):
-		line += in.Text(", booked %s all the same", s.moment(*r.Booked))
+	switch start, booked, missed := r.BookedOn(s.Now, s.Loc); {
+	case !booked:
+	case missed:
+		line += in.Text(", was booked for %s, not reported done", s.weekday(start))
+	case r.Deferred != nil && r.Deferred.After(start):
+		line += in.Text(", booked %s all the same", s.moment(start))
 	default:
-		line += in.Text(", booked %s", s.moment(*r.Booked))
+		line += in.Text(", booked %s", s.moment(start))
 	}
 	if r.WaitWeek.Amount.IsPositive() && r.Condition != duelist.Doubtful && r.Condition != duelist.Unread {
 		line += in.Text("; a week's wait costs %s", in.Money(r.WaitWeek))
@@ -426,6 +428,9 @@ func Visits(b digest.Board, reg *plant.Register) string {
 				n += s.In.Text(" (booked)")
 			case j.Late:
 				n += s.In.Text(" (late)")
+			}
+			if f, lacks := b.Lacking(j, v.Day); lacks {
+				n += " " + digest.Lacks(s.In, f, s.day(f.Day))
 			}
 			names = append(names, n+contradicted(b, j.Bank, v.Day))
 		}

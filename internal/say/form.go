@@ -7,6 +7,7 @@ import (
 
 	"clogwise/internal/assess"
 	"clogwise/internal/digest"
+	"clogwise/internal/duelist"
 	"clogwise/internal/locale"
 	"clogwise/internal/plant"
 )
@@ -88,8 +89,9 @@ func DeferIntro(in locale.Locale, name string) string {
 	return in.Text("The limit of %s stays as it is; only the due list waits.", name)
 }
 
-// Bookings lists a person's jobs.
-func Bookings(in locale.Locale, jobs []digest.Job, reg *plant.Register, who string) string {
+// Bookings lists a person's jobs, for themselves or for whoever booked them: who
+// of the crew has not read the steps stands by name.
+func Bookings(in locale.Locale, jobs []digest.Job, reg *plant.Register, who string, now time.Time) string {
 	var lines []string
 	for _, j := range jobs {
 		site, _ := reg.Site(j.Bank.Site())
@@ -98,22 +100,38 @@ func Bookings(in locale.Locale, jobs []digest.Job, reg *plant.Register, who stri
 		if len(j.Crew) > 0 {
 			line = in.Text("%s, %s with %s", reg.Name(j.Bank), start, strings.Join(j.Crew, ", "))
 		}
-		switch {
-		case !j.Begun.IsZero():
-			line += in.Text("; begun")
-		case len(j.Sent) == 0:
-			line += in.Text("; steps not sent yet")
-		case slices.ContainsFunc(j.Read, func(r digest.Steps) bool { return r.By == who }):
-			line += in.Text("; you have read the steps")
-		default:
-			line += in.Text("; steps not read by you")
-		}
-		lines = append(lines, line)
+		lines = append(lines, line+"; "+stateOf(in, j, who, site.Location(), now))
 	}
 	if len(lines) == 0 {
 		return in.Text("None.")
 	}
 	return strings.Join(lines, "\n")
+}
+
+func stateOf(in locale.Locale, j digest.Job, who string, loc *time.Location, now time.Time) string {
+	switch {
+	case duelist.Missed(j.Start, now, loc):
+		return in.Text("not reported done")
+	case !j.Begun.IsZero():
+		return in.Text("begun")
+	case len(j.Sent) == 0:
+		return in.Text("steps not sent yet")
+	}
+	missing := j.Unread()
+	mine := slices.IndexFunc(missing, func(m string) bool { return strings.EqualFold(m, who) })
+	switch {
+	case mine >= 0 && len(missing) == 1:
+		return in.Text("steps not read by you")
+	case mine >= 0:
+		return in.Text("steps not read by you and %s", in.And(slices.Delete(missing, mine, mine+1)))
+	case len(missing) > 0:
+		return in.Text("steps not read by %s", in.And(missing))
+	case len(j.Read) == 0:
+		return in.Text("steps not read by anybody")
+	case slices.ContainsFunc(j.Read, func(r digest.Steps) bool { return strings.EqualFold(r.By, who) }):
+		return in.Text("you have read the steps")
+	}
+	return in.Text("the steps are read")
 }
 
 // NoPage answers somebody of no crew who looks for their own page.
