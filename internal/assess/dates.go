@@ -326,6 +326,9 @@ func (a Assessment) Row(reg *plant.Register) duelist.Row {
 	}
 	if a.Last != nil {
 		r.LastRead = a.Last.At
+		if a.Last.Doubtful && a.Condition == duelist.Doubtful && !a.NoGauge {
+			r.ReadPa = a.Last.Pa
+		}
 	}
 	if a.Deferred != nil {
 		r.Deferred, r.DeferReason = &a.Deferred.Until, a.Deferred.Reason

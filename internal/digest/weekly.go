@@ -146,6 +146,8 @@ func (w weekly) reason(r duelist.Row) []string {
 	}
 	var out []string
 	switch {
+	case r.ReadPa > 0: // nobody read what was expected
+		out = append(out, w.in.Text("read %s, not counted", w.in.Pressure(r.ReadPa, h)))
 	case r.PaNow > 0 && byAge && r.LimitPa > 0:
 		out = append(out, w.in.Text("%s of %s", w.in.Pressure(r.PaNow, h), w.in.Pressure(r.LimitPa, h)))
 	case r.PaNow > 0:

@@ -37,6 +37,7 @@ type Row struct {
 	Condition Condition    `json:"condition"`
 
 	PaNow     float64 `json:"pa_now,omitempty"`    // at design airflow, by the forecast's curve; 0 = never read
+	ReadPa    float64 `json:"read_pa,omitempty"`   // last reading, as read, where it does not count and the bank is doubtful
 	LimitPa   float64 `json:"limit_pa,omitempty"`  // final resistance at design airflow
 	CleanPa   float64 `json:"clean_pa,omitempty"`  // clean resistance at design airflow
 	Governing string  `json:"governing,omitempty"` // what comes first: the final resistance, or an age cap

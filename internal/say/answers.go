@@ -193,7 +193,10 @@ func Due(b digest.Board, within time.Duration) string {
 func DueLine(r duelist.Row, s Setting) string {
 	in := s.In
 	line := strings.ToUpper(r.Condition.Words(in)) + "  " + r.Name
-	if r.PaNow > 0 && r.LimitPa > 0 {
+	switch {
+	case r.ReadPa > 0 && r.LimitPa > 0: // nobody read what was expected
+		line += " " + in.Text("read %s, not counted; limit %s", s.short(r.ReadPa), s.short(r.LimitPa))
+	case r.PaNow > 0 && r.LimitPa > 0:
 		line += " " + in.Text("%s of %s", s.short(r.PaNow), s.short(r.LimitPa))
 	}
 	switch {
@@ -206,6 +209,8 @@ func DueLine(r duelist.Row, s Setting) string {
 	case r.Condition == duelist.Due:
 	case r.ByAge(s.Units) && !r.Median.IsZero():
 		line += ", " + s.governing(r.Governing, r.LimitPa) + " " + s.day(r.Median)
+	case r.Condition == duelist.Doubtful && !r.Median.IsZero() && r.Median.Before(s.Now):
+		line += in.Text(", likely past its limit since %s", s.day(r.Median))
 	case !r.Median.IsZero():
 		line += in.Text(", %s, likely %s", s.span(r.P10, r.P90), s.day(r.Median))
 	}

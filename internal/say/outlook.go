@@ -14,6 +14,9 @@ import (
 // Outlook says when a bank reaches what governs it.
 func Outlook(a assess.Assessment, v Setting) string {
 	s := reaches(a, v)
+	if a.Condition == duelist.Doubtful && a.LeastCost.Before(v.Now) {
+		return s // of no use any more
+	}
 	if !a.LeastCost.IsZero() && a.Condition != duelist.Overdue && a.Condition != duelist.Due && a.LeastCost.Before(latest(a.Dates.Median, a.LeastCost)) {
 		s += " " + v.In.Text("Cheapest date %s.", v.day(a.LeastCost))
 	}
@@ -29,6 +32,8 @@ func reaches(a assess.Assessment, v Setting) string {
 		return v.In.Text("Overdue: past %s since about %s.", limit, v.day(d.Median))
 	case a.Condition == duelist.Doubtful && a.DoubtedSwap != nil:
 		return v.In.Text("Change-out of %s in doubt; until it is confirmed the forecast goes on without it: %s", v.day(a.DoubtedSwap.At), rangeOf(d, v))
+	case a.Condition == duelist.Doubtful && past(d, v):
+		return v.In.Text("Doubtful: what was read since does not count. By the readings before, %s is likely past since %s. Check now what the doubt says.", limit, v.day(d.Median))
 	case a.Condition == duelist.Doubtful:
 		return v.In.Text("Doubtful until it is checked; the forecast stays as it was: %s", rangeOf(d, v))
 	case a.Condition == duelist.Due:
@@ -42,6 +47,9 @@ func reaches(a assess.Assessment, v Setting) string {
 	}
 	return v.In.Text("Reaches %s %s, most likely %s.", limit, v.span(d.P10, d.P90), v.day(d.Median))
 }
+
+// past reports whether the most likely date has gone by.
+func past(d assess.Dates, v Setting) bool { return !d.Median.IsZero() && d.Median.Before(v.Now) }
 
 func latest(a, b time.Time) time.Time {
 	if a.After(b) {
@@ -71,6 +79,8 @@ func ShortOutlook(a assess.Assessment, v Setting) string {
 		return v.In.Text("Overdue since about %s.", v.day(d.Median))
 	case a.Condition == duelist.Due:
 		return v.In.Text("Due now.")
+	case a.Condition == duelist.Doubtful && past(d, v):
+		return v.In.Text("Likely past its limit since %s.", v.day(d.Median))
 	}
 	return capital(rangeOf(a.Dates, v))
 }
