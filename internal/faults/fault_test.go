@@ -16,6 +16,7 @@ import (
 	"github.com/redis/go-redis/v9"
 
 	"clogwise/bot/slack/fakeslack"
+	"clogwise/internal/plant"
 )
 
 // fault hurts an installation and mends it again.
@@ -103,17 +104,77 @@ func redisGone(d time.Duration) fault {
 	return fault{fmt.Sprintf("Redis gone for %s", d), func(r *rig) {
 		r.redis.Kill()
 		defer r.redis.Restart()
-		before := r.load.fromAll.Load()
-		bot := r.one("bot")
-		r.pass(d / 2)
-		if says := readiness(r.ctx, bot); !strings.HasPrefix(says["queue"], "out of reach") || says["ledger"] != "ready" {
-			r.Errorf("/readyz of %s while Redis was gone: %v", bot.name, says)
-		}
-		r.pass(d / 2)
-		if r.load.fromAll.Load() == before {
-			r.Errorf("nothing was acknowledged in the %s that Redis was gone", d)
-		}
+		r.withoutRedis(d)
 	}}
+}
+
+// withoutRedis lets time pass in two halves, in each of which intake must go on.
+func (r *rig) withoutRedis(d time.Duration) {
+	bot := r.one("bot")
+	before := r.load.fromAll.Load()
+	r.pass(d / 2)
+	if says := readiness(r.ctx, bot); !strings.HasPrefix(says["queue"], "out of reach") || says["ledger"] != "ready" {
+		r.Errorf("/readyz of %s while Redis was gone: %v", bot.name, says)
+	}
+	r.pass(d / 2)
+	if r.load.fromAll.Load() == before {
+		r.Errorf("nothing was acknowledged in the %s that Redis was gone", d)
+	}
+}
+
+// redisLongGone is an outage of minutes. Besides, what was typed in its first half
+// is answered before its end, and what lags at its end catches up.
+func redisLongGone(d time.Duration) fault {
+	return fault{fmt.Sprintf("Redis gone for %s, all that time answered without", d), func(r *rig) {
+		_, already := r.load.kept()
+		r.redis.Kill()
+		r.withoutRedis(d / 2)
+		_, said := r.load.kept()
+		r.withoutRedis(d / 2)
+		typed := said[len(already):]
+		if silent := r.unanswered(typed); len(typed) == 0 || len(silent) > 0 {
+			r.Errorf("of %d messages typed in the first %s without Redis %d have no reply at the end of %s: %v", len(typed), d/2, len(silent), d, silent)
+		}
+		r.redis.Restart()
+		r.catchesUp()
+	}}
+}
+
+// unanswered are those of the messages typed in whose thread nothing is said.
+func (r *rig) unanswered(typed []string) (silent []string) {
+	threads := map[string]bool{}
+	for _, p := range r.slack.Posts() {
+		threads[p.Thread] = true
+	}
+	for _, key := range typed {
+		if !threads[key[strings.LastIndexByte(key, ':')+1:]] {
+			silent = append(silent, key)
+		}
+	}
+	return silent
+}
+
+// catchesUp waits until forecasts cover all that they lag behind now. The load goes
+// on, so that others lag by then.
+func (r *rig) catchesUp() {
+	lags, err := r.store.Lagging(r.ctx, 0)
+	if err != nil {
+		r.Error(err)
+		return
+	}
+	owed := map[plant.BankID]int64{}
+	for _, l := range lags {
+		owed[l.Bank] = l.Head
+	}
+	r.until(caughtUpIn, "banks lag behind since Redis was gone", func() (n int, err error) {
+		lags, err := r.store.Lagging(r.ctx, 0)
+		for _, l := range lags {
+			if l.Done < owed[l.Bank] {
+				n++
+			}
+		}
+		return n, err
+	})
 }
 
 // readiness is what /readyz says.

@@ -89,17 +89,19 @@ func TestManyMachines(t *testing.T) {
 	}, rest: 400 * time.Millisecond})
 }
 
-// TestLong repeats every fault for as long as asked, on both kinds of ledger.
+// TestLong repeats every fault for as long as asked, on both kinds of ledger. Once
+// on each, after the first round, Redis is gone for minutes.
 func TestLong(t *testing.T) {
 	if *long == 0 {
 		t.Skip("left out; run it with -long 10m")
 	}
+	once := []fault{redisLongGone(150 * time.Second)}
 	t.Run("one machine", func(t *testing.T) {
-		play(t, oneMachine(t, 20), lesson{faults: append([]fault{diskFull, volumeFull}, everywhere...), rest: 3 * time.Second, atLeast: *long, patient: true})
+		play(t, oneMachine(t, 20), lesson{faults: append([]fault{diskFull, volumeFull}, everywhere...), once: once, rest: 3 * time.Second, atLeast: *long, patient: true})
 	})
 	t.Run("many machines", func(t *testing.T) {
 		all := append([]fault{databaseCrash, databaseRestart, databaseGone(25 * time.Second), clockStep}, everywhere...)
-		play(t, manyMachines(t, 20), lesson{faults: all, rest: 3 * time.Second, atLeast: *long, patient: true})
+		play(t, manyMachines(t, 20), lesson{faults: all, once: once, rest: 3 * time.Second, atLeast: *long, patient: true})
 	})
 }
 

@@ -8,6 +8,7 @@ import (
 // lesson is a run: its faults, in an order of chance, and the rest after each.
 type lesson struct {
 	faults  []fault
+	once    []fault // after the first round, however many follow
 	rest    time.Duration
 	atLeast time.Duration // the faults are gone through again until then
 	patient bool          // wait for the outcome of a fault before the next
@@ -31,16 +32,22 @@ func play(t *testing.T, r *rig, l lesson) {
 	r.startLoad()
 	defer r.load.stop()
 
+	suffer := func(f fault) {
+		start := time.Now()
+		f.do(r)
+		r.hurt++
+		t.Logf("%6.1fs %s (%.1fs)", time.Since(r.begun).Seconds(), f.name, time.Since(start).Seconds())
+		r.pass(l.rest)
+		r.stillThere()
+	}
 	for round := 0; round == 0 || time.Since(r.begun) < l.atLeast; round++ {
 		for _, i := range r.rng.Perm(len(l.faults)) {
-			f := l.faults[i]
-			start := time.Now()
-			f.do(r)
-			r.hurt++
-			t.Logf("%6.1fs %s (%.1fs)", time.Since(r.begun).Seconds(), f.name, time.Since(start).Seconds())
-			r.pass(l.rest)
-			r.stillThere()
+			suffer(l.faults[i])
 		}
+		for _, f := range l.once {
+			suffer(f)
+		}
+		l.once = nil
 	}
 	r.settle()
 	r.count()
