@@ -2,6 +2,7 @@ package points_test
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -47,6 +48,27 @@ func TestFold(t *testing.T) {
 	}
 	if len(m.All()) != 2 || !m.Air("north/ahu-3") || m.Air("south/ahu-3") {
 		t.Errorf("%+v", m.All())
+	}
+}
+
+// A site's points of run hours and status are listed by place and name, and no others.
+func TestFoldListsRuns(t *testing.T) {
+	t.Parallel()
+	m := points.Fold(register(), []entry.Entry{
+		{Seq: 1, Place: "north/ahu-3", Body: entry.Point{Name: "run", Quantity: "run-status"}},
+		{Seq: 2, Place: "north/ahu-3", Body: entry.Point{Name: "hours", Quantity: "run-hours"}},
+		{Seq: 3, Place: "north/ahu-3", Body: entry.Point{Name: "flow", Quantity: "airflow"}},
+		{Seq: 4, Place: "south/ahu-3", Body: entry.Point{Name: "s.run", Quantity: "run-status"}},
+		{Seq: 5, Place: "north/ahu-1", Body: entry.Point{Name: "z.run", Quantity: "run-status"}},
+		{Seq: 6, Place: "north/ahu-1", Body: entry.Point{Name: "gone", Quantity: "run-hours"}},
+		{Seq: 7, Place: "north/ahu-1", Body: entry.Point{Name: "gone", Removed: true}},
+	})
+	var got []string
+	for _, x := range m.Runs("north") {
+		got = append(got, x.Name)
+	}
+	if want := []string{"z.run", "hours", "run"}; !slices.Equal(got, want) || len(m.Runs("south")) != 1 || len(m.Runs("west")) != 0 {
+		t.Errorf("%v, want %v; south %+v", got, want, m.Runs("south"))
 	}
 }
 
