@@ -24,10 +24,10 @@ func TestAnswersAreInTheLanguageOfTheSite(t *testing.T) {
 				"AHU-3 secondary: 145 Pa (0,58 in wc) bei 45 Hz; 166 Pa bei Nennluftstrom.",
 				"Erreicht 200 Pa 31. Mai–1. Jul, am wahrscheinlichsten 13. Jun.",
 				"Verschmutzung kostet jetzt 2,77\u00a0£ am Tag (11,5 kWh).",
-				"Gespeichert als #74; undo nimmt es zurück."}},
+				"Gespeichert als #74; rückgängig nimmt es zurück."}},
 			{tove, "AHU-2 bags changed", []string{
 				"AHU-2 secondary: Filter gewechselt Sa 16. Mai 11:13.",
-				"Unbestätigt, bis ergänzt: wie viele Filter und der Messwert mit sauberem Filter. Zum Beispiel eingeben: AHU-2 secondary changed, 4 off, clean 70 Pa"}},
+				"Unbestätigt, bis ergänzt: wie viele Filter und der Messwert mit sauberem Filter. Zum Beispiel eingeben: AHU-2 secondary gewechselt, 4 Stück, sauber 70 Pa"}},
 			{maren, "due", []string{
 				"Quillford Clinic, Sa 16. Mai: 10 zu prüfen, 3 in Ordnung.",
 				"OHNE AKTUELLEN MESSWERT  AHU-1 primary, nie abgelesen"}},
@@ -49,10 +49,10 @@ func TestAnswersAreInTheLanguageOfTheSite(t *testing.T) {
 				"AHU-3 secondary: 145 Pa (0,58 in wc) a 45 Hz; 166 Pa con el caudal de diseño.",
 				"Alcanza 200 Pa 31 may–1 jul, lo más probable el 13 jun.",
 				"La suciedad cuesta ahora 2,77\u00a0£ al día (11,5 kWh).",
-				"Guardado como #74; undo lo retira."}},
+				"Guardado como #74; deshacer lo retira."}},
 			{tove, "AHU-2 bags changed", []string{
 				"AHU-2 secondary: filtros cambiados el sáb 16 may 11:13.",
-				"Sin confirmar hasta que añadas cuántos filtros y la lectura con filtro limpio. Escribe por ejemplo: AHU-2 secondary changed, 4 off, clean 70 Pa"}},
+				"Sin confirmar hasta que añadas cuántos filtros y la lectura con filtro limpio. Escribe por ejemplo: AHU-2 secondary cambiado, 4 uds, limpio 70 Pa"}},
 			{maren, "due", []string{
 				"Quillford Clinic, sáb 16 may: 10 por mirar, 3 en orden.",
 				"SIN LECTURA RECIENTE  AHU-1 primary, sin ninguna lectura"}},

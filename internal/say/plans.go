@@ -175,7 +175,7 @@ func (p Plan) stillBooked(until time.Time) []string {
 	}
 	loc := p.Site.Location()
 	return []string{p.in().Text("It stays booked for %s. Move it: book %s %s. Or: cancel booking %s.",
-		p.moment(j.Start), p.name(), until.In(loc).Format("2 Jan")+" "+j.Start.In(loc).Format("15:04"), p.name())}
+		p.moment(j.Start), p.name(), p.in().Date(until.In(loc), "2 Jan")+" "+j.Start.In(loc).Format("15:04"), p.name())}
 }
 
 // FarAhead asks whether a date that the year was not given of, and that lies most

@@ -271,18 +271,19 @@ func (in SavedInput) asking() []string {
 // swapExample is what to type for the particulars that a change-out lacks, with
 // figures of that bank.
 func (in SavedInput) swapExample(place plant.BankID, lacks []string) string {
-	parts := []string{in.Register.Name(place) + " changed"}
+	tongue := in.voice(place).In
+	parts := []string{tongue.Text("%s changed", in.Register.Name(place))}
 	bank, _ := in.Register.Bank(place)
 	for _, l := range lacks {
 		switch l {
 		case "count":
-			parts = append(parts, fmt.Sprintf("%d off", max(bank.Count(), 1)))
+			parts = append(parts, tongue.Text("%d off", max(bank.Count(), 1)))
 		case "clean_pa":
 			clean := in.Assessments[place].CleanPa
 			if clean <= 0 {
 				clean = usualClean
 			}
-			parts = append(parts, "clean "+units.ShortPressure(clean, in.voice(place).Units))
+			parts = append(parts, tongue.Text("clean %s", tongue.Figures(units.ShortPressure(clean, in.voice(place).Units))))
 		case "fan":
 			parts = append(parts, "45 Hz")
 		}
