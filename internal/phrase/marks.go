@@ -177,11 +177,11 @@ func (k *marker) name() bool {
 	return true
 }
 
-// afterPieces reports whether the word at the cursor is what was just counted, where
-// a bank was named before: "changed prefilters on AHU-3, 12 filters".
+// afterPieces reports whether the word at the cursor is what was just counted, and no
+// name of a bank: "changed prefilters on AHU-3, 12 filters".
 func (k *marker) afterPieces() bool {
 	n := len(k.out)
-	return n > 1 && k.out[n-1].kind == mNum && k.out[n-1].q.piece && hasKind(k.out[:n-1], mBank)
+	return n > 0 && k.out[n-1].kind == mNum && k.out[n-1].q.piece && k.out[n-1].q.first.value <= mostInBank
 }
 
 // stagePhraseLonger reports whether a phrase of stage words reaches beyond next,

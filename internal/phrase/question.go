@@ -17,6 +17,9 @@ var asks = []struct {
 	{cDue, QueryDue}, {cStatus, QueryStatus}, {cHow, QueryHow},
 }
 
+// everythingWords mean all there is at a site, and not the people.
+var everythingWords = []string{"everything", "alles", "todo"}
+
 // longestQuestion is the number of marks beyond which a line is no question.
 const longestQuestion = 40
 
@@ -35,7 +38,7 @@ func (p *parser) question(l *line) bool {
 		switch {
 		case kind == QueryStatus && placed && l.hasKind(mAHU, mBank):
 			kind = QueryHow
-		case kind == QueryHow && l.has(cAll) && !l.hasKind(mAHU, mBank, mSite): // "how is everything"
+		case kind == QueryHow && l.hasText(everythingWords) && !l.hasKind(mAHU, mBank, mSite): // "how is everything"
 			places = nil
 			for _, s := range p.sites() {
 				places = append(places, plant.BankID(s))
@@ -116,8 +119,11 @@ func (p *parser) meant(l *line, kind QueryKind, placed bool, items []string) boo
 		if l.hasKind(mNum) && !l.question {
 			return false
 		}
+		if l.hasText([]string{"termine"}) && (l.words() > 1 || p.sc.In.Tag() == "es") { // "terminé"
+			return false
+		}
 	case QueryOrders:
-		if l.has(cOrdered) && l.hasKind(mNum, mItem, mSize) { // "pedidos 24 BF-24-2"
+		if l.has(cOrdered) && l.hasKind(mNum, mItem, mSize, mAHU, mBank) { // "pedidos 24 BF-24-2"
 			return false
 		}
 	case QueryStepsRead:

@@ -45,7 +45,7 @@ func (p *parser) refusal(l *line) string {
 		return RefuseEnter
 	case l.freesLock(), (l.has(cRemove) && lockAfter(l) || takesOff(l) && l.has(cLock)) && !l.has(cBack, cSwap):
 		return RefuseLock
-	case l.has(cSkipWord) && l.has(cSteps, cLock):
+	case l.has(cSkipWord) && l.has(cSteps, cLock), l.has(cSteps) && anyWord(l.wordsOf(), shortForms):
 		return RefuseShorten
 	case l.has(cForget) && l.has(cLimit), l.has(cMark, cSet) && l.has(cAll, cThese) && l.has(cClean) && !l.hasKind(mNum):
 		return RefuseOverride
@@ -58,6 +58,9 @@ func (p *parser) refusal(l *line) string {
 	}
 	return ""
 }
+
+// shortForms ask for fewer steps than there are.
+var shortForms = set("kurzfassung kurzform kurzversion kurz gekurzt abgekurzt zusammengefasst resumidos resumidas resumido abreviados abreviado corta breve summarised summarized abridged condensed brief tldr")
 
 // lockAfter reports whether the thing removed is a lock.
 func lockAfter(l *line) bool {

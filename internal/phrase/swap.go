@@ -286,6 +286,9 @@ func (p *parser) noDrop(e expect, s *segment, sw entry.Swap) bool {
 	if sw.BeforePa != nil {
 		before = *sw.BeforePa
 	}
+	if s.has(cSame) && before > 0 && *sw.CleanPa < 0.7*before { // as clean as the last time
+		return false
+	}
 	return s.has(cSame) || before > 0 && *sw.CleanPa >= 0.9*before && *sw.CleanPa > 1.3*e.clean
 }
 

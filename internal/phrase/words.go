@@ -204,7 +204,7 @@ var lexicon = map[cue]string{
 	cUndo: `loschen borra borra|eso eliminar|ultimo zurucknehmen nimm|zuruck letzten|loschen letzte|loschen borrar|ultimo quita|eso undo undo|that take|that|back take|it|back scrap|that delete|that
 		delete|last remove|last scratch|that ignore|that|last cancel|that ruckgangig mach|ruckgangig deshacer deshaz anular|ultimo retract`,
 	cUsed:    `used took taken consumed verbraucht entnommen verwendet usado usados usadas gastado gastados`,
-	cOrdered: `ordered have|ordered order|placed on|order po|raised bestellt pedido|hecho pedidos pedido pedidas pedida encargado encargados encargada encargadas bestellte nachbestellt he|pedido`,
+	cOrdered: `ordered have|ordered order|placed on|order po|raised bestellt pedido|hecho pedidos pedido pedidas pedida encargados encargadas he|encargado hemos|encargado bestellte nachbestellt he|pedido`,
 	cWish: `order reorder re|order need needs need|to|order pls|order please|order needs|ordering want require running|out|of short|of low|on bestellen brauche
 		brauchen bitte|bestellen necesito necesitamos pedir hacen|falta`,
 	cArrived: `arrived|at arrived received delivered delivery came|in turned|up goods|in in|from|supplier geliefert eingetroffen llegado llegaron recibido recibidos`,
@@ -233,7 +233,7 @@ var lexicon = map[cue]string{
 	cNear: `nearby next|door outside neighbouring upwind across|the|road adjacent started|next in|der|nahe nebenan cerca al|lado`,
 	cBy:   `by von por`,
 	cWith: `with w mit con crew team|is`,
-	cDue: `termine wechseltermine fristen que|hay|que|cambiar que|toca|cambiar que|filtros|hay|que|cambiar que|cambiar que|falta|cambiar que|filtros welche|filter was|wechseln was|muss welche|mussen que|hay|pendiente cuando|toca wann|fallig vencimientos proximos|cambios anstehend was|steht|an due due|list overdue whats|due
+	cDue: `termine wechseltermine fristen que|hay|que|cambiar que|toca|cambiar que|filtros|hay|que|cambiar que|falta|cambiar que|filtros welche|filter was|wechseln was|muss welche|mussen que|hay|pendiente cuando|toca wann|fallig vencimientos proximos|cambios anstehend was|steht|an due due|list overdue whats|due
 		whats|next next|up fallig falligkeiten was|ist|fallig que|toca pendientes vencidos to|change|list change|list duelist worklist which|filters|first
 		what|needs|changing what|needs|doing`,
 	cHow: `wie|geht wie|geht|es wie|steht wie|lauft wie|sieht como|estan que|tal how hw hwo howz hows|it hw|is how|is hows whens how|are how|does|it|look
@@ -302,7 +302,7 @@ var lexicon = map[cue]string{
 	cLimit:    `limit limits threshold final|resistance setpoint alarm|level grenzwert grenzwerte limite limites`,
 	cLock:     `lock locks padlock padlocks loto lockout lock|out tagout vorhangeschloss schloss candado candados`,
 	cRemove:   `remove cut cutting take|off break bypass|lock pull|off override knock|off get|rid|of entfernen abnehmen aufbrechen knacken aufschneiden durchtrennen quitar cortar forzar romper`,
-	cSkipWord: `skip skipped skipping leave|out miss|out shorten shorter short|version just|the|short|version without|the fewer uberspringen ubersprungen ausgelassen ausgelassene kurzfassung kurzform kurzversion in|kurz gekurzt abgekurzt ohne|die saltar saltada saltado saltadas omitir omitida omitido resumidos resumidas resumido abreviados abreviado version|corta version|breve`,
+	cSkipWord: `skip skipped skipping leave|out miss|out shorten shorter short|version just|the|short|version without|the fewer uberspringen ubersprungen ausgelassen ausgelassene ohne|die saltar omitir omitida omitido omitidas lectura|saltada`,
 	cForget:   `forget ignore disregard override vergiss ignoriere olvida ignora`,
 	cSet:      `set raise lower increase reduce alter adjust move make setze andere pon sube baja`,
 	cCopy: `same|as|last|wk same|as|last|week same|as|last|time same|as|last|month same|as|yesterday same|again copy copy|last copy|over repeat|last ditto dito

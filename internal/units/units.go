@@ -159,7 +159,13 @@ func ShortPressure(pa float64, h Habit) string {
 	return pascal(pa)
 }
 
-func pascal(pa float64) string { return fixed(pa, 0) + " Pa" }
+// pascal prints whole pascals, and a tenth of a small pressure that somebody typed as typed.
+func pascal(pa float64) string {
+	if tenths := math.Round(pa * 10); math.Abs(pa*10-tenths) < 1e-9 && math.Mod(tenths, 10) != 0 && pa >= 3 && pa < 50 {
+		return fixed(pa, 1) + " Pa"
+	}
+	return fixed(pa, 0) + " Pa"
+}
 
 func inch(pa float64) string { return fixed(pa/PaPerInH2O, 2) + " in wc" }
 

@@ -130,6 +130,8 @@ func TestPrint(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct{ got, want string }{
 		{units.Pressure(145, units.SI), "145 Pa (0.58 in wc)"},
+		{units.Pressure(14.5, units.SI), "14.5 Pa (0.06 in wc)"},
+		{units.Pressure(units.InH2O.ToPa(0.06), units.SI), "15 Pa (0.06 in wc)"},
 		{units.Pressure(145, units.IP), "0.58 in wc (145 Pa)"},
 		{units.Pressure(-0.3, units.SI), "0 Pa (0.00 in wc)"},
 		{units.Pressure(-5, units.SI), "-5 Pa (-0.02 in wc)"},
