@@ -121,14 +121,14 @@ func TestCarriedChangeOutThatComesIntoDoubt(t *testing.T) {
 	}
 }
 
-// What is doubted, and what to type about it, are in the language of the site; what
-// is typed stays as it is.
+// What is doubted, and what to type about it, are in the language of the site, and so
+// is what is typed.
 func TestDoubtInTheLanguageOfTheSite(t *testing.T) {
 	t.Parallel()
 	english := loaded().at(71, entry.Swap{}).at(72, entry.Reading{Pa: 134})
 	for tag, want := range map[string][2]string{
-		"de": {"Gewechselt am ", "Wenn gewechselt, eingeben: confirm 12. Wenn nicht: undo 12."},
-		"es": {"Cambiado el ", "Si se cambiaron, escribe: confirm 12. Si no: undo 12."},
+		"de": {"Gewechselt am ", "Wenn gewechselt, eingeben: bestätigen 12. Wenn nicht: rückgängig 12."},
+		"es": {"Cambiado el ", "Si se cambiaron, escribe: confirmar 12. Si no: deshacer 12."},
 	} {
 		contents := oneBank("").Contents()
 		contents.Sites[0].Language = tag
