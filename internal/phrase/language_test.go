@@ -151,21 +151,3 @@ func TestChoicesArePickedInEitherLanguage(t *testing.T) {
 		}
 	}
 }
-
-// What the help names to type is the same in every language: only what leads to it
-// is translated.
-func TestHelpKeepsWhatIsTyped(t *testing.T) {
-	t.Parallel()
-	english := strings.Split(phrase.Help(locale.Locale{}), "\n")
-	for _, tag := range []string{"de", "es"} {
-		lines := strings.Split(phrase.Help(locale.Of(tag)), "\n")
-		for i, l := range english {
-			lead, typed, _ := strings.Cut(l, ": ")
-			gotLead, gotTyped, _ := strings.Cut(lines[i], ": ")
-			typed, _, _ = strings.Cut(typed, " (or ")
-			if gotLead == lead || !strings.HasPrefix(gotTyped, typed) {
-				t.Errorf("%s: %q for %q", tag, lines[i], l)
-			}
-		}
-	}
-}
