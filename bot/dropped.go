@@ -228,6 +228,10 @@ func fileKey(source string) string {
 
 func (e *Engine) summarise(ctx context.Context, t *talk, in examined, kept table) error {
 	p := e.ready(t, ReplyKey(t.m), channel.Post{Text: say.FileFound(in.FileSummary, t.sites[0], e.Now())})
+	if list, long := in.FaultList(); long {
+		name := strings.TrimSuffix(in.Name, filepath.Ext(in.Name)) + "-faults.txt"
+		p.Post.Files = []channel.File{{Name: name, Title: name, Data: list}}
+	}
 	if n := len(in.entries) - in.Known; n > 0 && !in.TooMany {
 		raw, err := json.Marshal(kept)
 		if err != nil {

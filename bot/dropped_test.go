@@ -62,6 +62,22 @@ func TestFileIsRecordedWhenConfirmed(t *testing.T) {
 	r.wantStanding()
 }
 
+// The faults that a summary has no room for come as a file: nobody in a channel
+// has a command line.
+func TestAllFaultsAreListed(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	m := r.drop(tove, "bad.csv", "time,ahu,bank,pa\n"+strings.Repeat("2026-03-02 09:00,AHU-99,primary,80\n", 5)+"2026-03-02 09:00,AHU-1,primary,80\n")
+	r.hear(m)
+	reply := r.reply(m)
+	wantText(t, reply, "5 faults", "… and 2 more: all are in the file with this.")
+	post, err := r.store.Post(t.Context(), bot.ReplyKey(m))
+	must(t, err)
+	if files := post.Post.Files; len(files) != 1 || files[0].Name != "bad-faults.txt" || strings.Count(string(files[0].Data), "AHU-99") != 5 {
+		t.Errorf("files %+v", files)
+	}
+}
+
 func TestFilesThatAreNoneOfOurs(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)

@@ -47,7 +47,7 @@ func (e *Engine) lists(t *talk, x entry.Entry, entries []entry.Entry) ([]digest.
 				jobs = append(jobs, t.jobAt(y.Place, y.At))
 			}
 		}
-		return jobs, digest.JobStarted(jobs[0], t.reg, site, e.Steps, e.Now())
+		return jobs, digest.JobStarted(jobs, t.reg, site, e.Steps, e.Now())
 	case entry.Booking:
 		if !b.Cancelled {
 			job := digest.Job{Bank: x.Place, Start: b.Start, Crew: b.Crew, By: x.By}

@@ -352,7 +352,7 @@ func TestHardStop(t *testing.T) {
 		{"booked", digest.Booked(j, reg, site, cat, start.Add(-48*time.Hour)), "booked"},
 		{"booked late: as at booking time, so once", shortly(start.Add(-3 * time.Hour)), "booked"},
 		{"day before", digest.Reminders([]digest.Job{j}, reg, site, cat, digest.DayBefore, start.Add(-18*time.Hour))[0].Posts, "day-before"},
-		{"begun", digest.JobStarted(j, reg, site, cat, start), "started"},
+		{"begun", digest.JobStarted([]digest.Job{j}, reg, site, cat, start), "started"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()
@@ -391,7 +391,7 @@ func TestJobStarted(t *testing.T) {
 		return out
 	}
 	j := job("hall/ahu-3/secondary", start, "Tove")
-	all := digest.JobStarted(j, registerOf(site), site, steps(t), start)
+	all := digest.JobStarted([]digest.Job{j}, registerOf(site), site, steps(t), start)
 	if got := moments(all); !slices.Equal(got, []string{"before-start", "during", "after"}) {
 		t.Errorf("got %v", got)
 	}
@@ -400,13 +400,20 @@ func TestJobStarted(t *testing.T) {
 		t.Errorf("the before-start list has key %s here and %s as a reminder: it could go out twice", all[0].Key, reminded.Key)
 	}
 	j.Sent = []digest.Steps{{When: "before-start"}}
-	if got := moments(digest.JobStarted(j, registerOf(site), site, steps(t), start)); !slices.Equal(got, []string{"during", "after"}) {
+	if got := moments(digest.JobStarted([]digest.Job{j}, registerOf(site), site, steps(t), start)); !slices.Equal(got, []string{"during", "after"}) {
 		t.Errorf("after the reminder: %v", got)
 	}
 	walkIn := digest.Job{Bank: "hall/ahu-3/secondary", Start: start.Add(17 * time.Millisecond), By: "Idris"}
-	posts := digest.JobStarted(walkIn, registerOf(site), site, steps(t), start)
+	posts := digest.JobStarted([]digest.Job{walkIn}, registerOf(site), site, steps(t), start)
 	if !strings.Contains(posts[0].Text, "AHU-3 secondary, begun Thu 26 Nov 09:00.") {
 		t.Error(posts[0].Text)
+	}
+	other := walkIn
+	other.Bank = "hall/ahu-3/primary"
+	for _, p := range digest.JobStarted([]digest.Job{walkIn, other}, registerOf(site), site, steps(t), start) {
+		if !strings.Contains(p.Text, "AHU-3 secondary and AHU-3 primary, begun") {
+			t.Errorf("headed for one bank of two: %s", p.Text)
+		}
 	}
 	if _, at, _, err := digest.ParseStepsValue(posts[0].Choices[0].Value); err != nil || !at.Equal(walkIn.Start) {
 		t.Errorf("the button has lost the start: %v, %v", at, err)
@@ -434,7 +441,7 @@ func TestRemindersClaimNothing(t *testing.T) {
 	for _, ahu := range []string{"ahu-3", "ahu-4", "ef-9", "gone-1"} {
 		j := job("hall/"+ahu+"/primary", start, "Tove")
 		reg := registerOf(site)
-		posts = append(posts, digest.JobStarted(j, reg, site, cat, start)...)
+		posts = append(posts, digest.JobStarted([]digest.Job{j}, reg, site, cat, start)...)
 		posts = append(posts, digest.Booked(j, reg, site, cat, start)...)
 		told := j
 		told.Sent = []digest.Steps{{When: "before-start", At: start.Add(-time.Hour)}}

@@ -8,15 +8,18 @@ import (
 	"clogwise/internal/safework"
 )
 
-// JobStarted is what is posted when a job begins: the before-start list unless
+// JobStarted is what is posted when a job begins on one or several banks of an
+// AHU, headed by all of them: the before-start list unless
 // it went out already, then what to mind during and after, each its own post. On
 // plant for specialists only it is the stop line, to the channel and to every
 // supervisor.
-func JobStarted(job Job, reg *plant.Register, site plant.Site, steps safework.Catalogue, now time.Time) []KeyedPost {
+func JobStarted(jobs []Job, reg *plant.Register, site plant.Site, steps safework.Catalogue, now time.Time) []KeyedPost {
+	job := jobs[0]
 	if job.Seq == 0 && job.Begun.IsZero() {
 		job.Begun = job.Start // nobody booked it
 	}
 	s, p := scene{reg, site, steps, now}, partyOf(job)
+	p.jobs = append(p.jobs, jobs[1:]...)
 	ahu := s.ahu(p.ahu)
 	if l := steps.List(ahu, site.Jurisdiction, safework.BeforeStart); l.Stop {
 		return s.stop(p, l, started)

@@ -127,17 +127,17 @@ func (t table) sample(i int) string {
 var meanings = map[string]string{
 	"timestamp": "time", "datum": "time", "date": "time", "zeit": "time", "zeitstempel": "time", "uhrzeit": "time", "fecha": "time", "hora": "time", "datetime": "time", "measured": "time",
 	"building": "site", "location": "site", "standort": "site", "gebäude": "site", "liegenschaft": "site", "edificio": "site", "sitio": "site",
-	"anlage": "ahu", "gerät": "ahu", "rlt": "ahu", "lüftungsgerät": "ahu", "uta": "ahu", "climatizadora": "ahu", "handler": "ahu", "equipment": "ahu", "asset": "ahu",
-	"stufe": "bank", "filterstufe": "bank", "etapa": "bank", "stage": "bank",
+	"anlage": "ahu", "gerät": "ahu", "geraet": "ahu", "máquina": "ahu", "rlt": "ahu", "lüftungsgerät": "ahu", "uta": "ahu", "climatizadora": "ahu", "handler": "ahu", "equipment": "ahu", "asset": "ahu",
+	"stufe": "bank", "filterstufe": "bank", "etapa": "bank", "filterbank": "bank", "stage": "bank",
 	"datenpunkt": "point", "datapoint": "point", "trend": "point", "punto": "point",
-	"dp": "pa", "differenzdruck": "pa", "druck": "pa", "differential": "pa", "pressure": "pa", "presión": "pa", "delta": "pa", "δp": "pa", "wert": "value", "valor": "value", "lectura": "pa", "messwert": "value", "reading": "value",
+	"dp": "pa", "differenzdruck": "pa", "druck": "pa", "differential": "pa", "pressure": "pa", "presión": "pa", "presion": "pa", "diferencial": "pa", "pérdida": "pa", "perdida": "pa", "carga": "pa", "druckverlust": "pa", "druckdifferenz": "pa", "filterdruck": "pa", "delta": "pa", "δp": "pa", "wert": "value", "valor": "value", "lectura": "pa", "messwert": "value", "reading": "value",
 	"einheit": "unit", "uom": "unit", "unidad": "unit",
 	"airflow": "flow", "volumenstrom": "flow", "luftmenge": "flow", "caudal": "flow",
 	"frequency": "hz", "frequenz": "hz", "frecuencia": "hz", "drehzahl": "pct", "speed": "pct", "velocidad": "pct",
 	"qty": "count", "quantity": "count", "anzahl": "count", "stück": "count", "cantidad": "count",
 	"initial": "clean", "sauber": "clean", "anfangs": "clean", "anfangsdruck": "clean", "limpio": "clean", "vorher": "before", "antes": "before",
 	"article": "item", "artikel": "item", "material": "item", "artículo": "item",
-	"technician": "by", "techniker": "by", "técnico": "by", "who": "by", "inspector": "by",
+	"technician": "by", "techniker": "by", "técnico": "by", "tecnico": "by", "who": "by", "inspector": "by",
 	"bemerkung": "note", "bemerkungen": "note", "notiz": "note", "observaciones": "note", "remarks": "note",
 	"vorgang": "kind", "action": "kind", "art": "kind",
 	"grenzwert": "limit", "enddruck": "limit", "final": "limit", "límite": "limit", "maximum": "limit", "max": "limit",
@@ -146,7 +146,7 @@ var meanings = map[string]string{
 }
 
 // quiet words tell nothing by themselves.
-var quiet = []string{"filter", "filters", "the", "of", "at", "in", "number", "nr", "no", "name", "tag", "utc", "value", "pressure", "drop", "pa"}
+var quiet = []string{"filter", "filters", "filtro", "filtros", "the", "of", "at", "in", "de", "der", "des", "am", "del", "number", "nr", "no", "name", "tag", "utc", "value", "pressure", "drop", "pa"}
 
 // guessOne takes a header apart into words and a unit, and finds the one column
 // that shares most of them.

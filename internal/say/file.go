@@ -90,7 +90,7 @@ func FileFound(f FileSummary, site plant.Site, now time.Time) string {
 		lines = append(lines, in.Count(n, "%d fault; those rows are left out:", "%d faults; those rows are left out:"))
 		lines = append(lines, f.Faults[:min(n, faultsShown)]...)
 		if n > faultsShown {
-			lines = append(lines, in.Text("… and %d more: clogwise import --readings lists all.", n-faultsShown))
+			lines = append(lines, in.Text("… and %d more: all are in the file with this.", n-faultsShown))
 		}
 	}
 	switch {
@@ -102,6 +102,12 @@ func FileFound(f FileSummary, site plant.Site, now time.Time) string {
 		lines = append(lines, in.Text("Nothing to record."))
 	}
 	return strings.Join(lines, "\n")
+}
+
+// FaultList is a text of all faults, a line each, where the summary shows the first
+// few alone; ok is false where it shows them all.
+func (f FileSummary) FaultList() (text []byte, ok bool) {
+	return []byte(strings.Join(f.Faults, "\n") + "\n"), len(f.Faults) > faultsShown
 }
 
 // FileRecorded answers the button under a summary.
