@@ -10,9 +10,20 @@ import (
 	"clogwise/internal/plant"
 )
 
-// CompareHow says how to ask for a comparison.
-func CompareHow(in locale.Locale) string {
-	return in.Text("Compare what in which bank? Write for example: compare BAG-F7 BAG-E60 for AHU-3 bag")
+// CompareHow says how to ask for a comparison, with items and a bank of the site
+// as its example; unknown are codes of the question that the register does not hold.
+func CompareHow(in locale.Locale, bank plant.BankID, reg *plant.Register, unknown []string) string {
+	s := ""
+	if len(unknown) > 0 {
+		s = in.Text("Not in the register: %s.", strings.Join(unknown, ", ")) + " "
+	}
+	b, _ := reg.Bank(bank)
+	for _, it := range reg.Items() {
+		if it.Code != b.Item && b.Item != "" && (it.Site == "" || it.Site == bank.Site()) {
+			return s + in.Text("Compare what in which bank? Write for example: compare %s %s for %s", b.Item, it.Code, reg.Name(bank))
+		}
+	}
+	return s + in.Text("Compare what in which bank? Write for example: compare BAG-F7 BAG-E60 for AHU-3 bag")
 }
 
 // NoComparison says why items cannot be compared.
