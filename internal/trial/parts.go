@@ -87,7 +87,7 @@ func handlerAlone(ctx context.Context, a *app.App, o Options) (float64, error) {
 		MaxBody: a.Cfg.HTTP.MaxBodyBytes, Rate: unlimited, Burst: unlimited,
 	}
 	p := o.Plan
-	p.URL, p.For, p.Resend, p.Follow = "http://"+l.Addr().String(), o.Parts, 0, 0
+	p.URL, p.For, p.Resend, p.Follow, p.PerSecond = "http://"+l.Addr().String(), o.Parts, 0, 0, 0
 	rep, err := driven(ctx, a, []app.Service{{Name: "webhook", Run: func(ctx context.Context) error { return srv.Serve(ctx, l) }}}, p)
 	return rep.RequestsPerSec, err
 }

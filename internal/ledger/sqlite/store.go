@@ -92,7 +92,7 @@ func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 
 func (s *Store) open(ctx context.Context) error {
 	var err error
-	if s.write, err = sql.Open("sqlite", dsn(s.path, s.opts, "synchronous(FULL)", "wal_autocheckpoint(4000)")); err != nil {
+	if s.write, err = sql.Open("sqlite", dsn(s.path, s.opts, "synchronous(FULL)", "wal_autocheckpoint(16000)")); err != nil {
 		return mapped(ctx, "open", err)
 	}
 	s.write.SetMaxOpenConns(1)
