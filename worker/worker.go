@@ -48,7 +48,7 @@ type Recomputer struct {
 
 // mostTogether is how many banks are recomputed together: what they share is then
 // read once and what they give is written once.
-const mostTogether = 64
+const mostTogether = 8
 
 // Run works notices off until ctx is done.
 func (r *Recomputer) Run(ctx context.Context) error {

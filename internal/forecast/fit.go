@@ -95,6 +95,7 @@ func (p *Prior) lifeNodes(pts []point) []float64 {
 		}
 	}
 	slices.Sort(out)
+	out = p.apart(out)
 	if len(pts) == 0 || !(pts[len(pts)-1].x > 0) {
 		return out
 	}
@@ -107,6 +108,23 @@ func (p *Prior) lifeNodes(pts []point) []float64 {
 		out = append(out, top+(last-top)*k/more)
 	}
 	return out
+}
+
+// apart leaves out, of values in order, those that lie nearer to the one before than
+// the narrowest component of the prior needs.
+func (p *Prior) apart(logLives []float64) []float64 {
+	least := math.Inf(1)
+	for _, c := range p.Life {
+		least = min(least, 0.4*c.SD)
+	}
+	last := math.Inf(-1)
+	return slices.DeleteFunc(logLives, func(l float64) bool {
+		if l-last < least {
+			return true
+		}
+		last = l
+		return false
+	})
 }
 
 // evenly returns n values from lo to hi.

@@ -18,8 +18,8 @@ const (
 	stepZ      = 3    // SDs above what was expected that a step is thought of
 	stepRel    = 0.15 // and how far above the reading before it at least, as a share
 	stepAgree  = 0.85 // share of the reading before it that one may come to, and agree
-	stepTrials = 12   // sizes tried, evenly over a life
-	stepMost   = 2    // places looked at
+	stepTrials = 8    // sizes tried, evenly over a life
+	stepMost   = 1    // places looked at
 )
 
 // step is a leap of the curve by a share of the life just before axis value x;
