@@ -79,6 +79,13 @@ func (p *parser) jobStart(g *group) bool {
 		return false
 	}
 	places, ok := p.jobGroup(g)
+	if all := allBanks(g.marks); ok && all != nil && g.ahu != nil && !g.hasKind(mBank) {
+		places = p.banksUnder(places)
+		if n := len(places); n != 2 && isBoth(all) && n > 0 { // which two of three?
+			p.askBank(places[0].AHU(), edit{from: all.from, to: all.to}, p.raw(all.from, all.to))
+			return true
+		}
+	}
 	for _, place := range places {
 		if !ok {
 			break
@@ -88,6 +95,38 @@ func (p *parser) jobStart(g *group) bool {
 		}
 	}
 	return true
+}
+
+// allBanks returns the word by which every bank of an AHU is meant: "both", "all
+// banks"; nil where there is none. "All" alone may be of anything: "all locked out".
+func allBanks(ms []*mark) *mark {
+	for i, m := range ms {
+		switch {
+		case !m.is(cAll):
+		case isBoth(m):
+			return m
+		case i+1 < len(ms) && (saysFilters(ms[i+1:i+2]) || slices.Contains([]string{"banks", "stages", "stufen", "etapas"}, ms[i+1].text)):
+			return m
+		}
+	}
+	return nil
+}
+
+func isBoth(m *mark) bool {
+	return slices.Contains([]string{"both", "beide", "ambos", "ambas"}, m.text)
+}
+
+// banksUnder gives every bank of the places' AHUs, each once.
+func (p *parser) banksUnder(places []plant.BankID) []plant.BankID {
+	var out []plant.BankID
+	for _, place := range places {
+		for _, id := range p.banksOf(place.AHU()) {
+			if !slices.Contains(out, id) {
+				out = append(out, id)
+			}
+		}
+	}
+	return out
 }
 
 // jobDone reads "AHU-6 back on, clean 92pa 40hz zero ok" and "AHU-2 primary job
