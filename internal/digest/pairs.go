@@ -23,6 +23,7 @@ type PairChoice struct {
 	K              int
 	PrimaryWeeks   float64 // between changes of the primary
 	SecondaryWeeks float64
+	Pace           float64     // how many times as fast as in its present life the secondary loads then; exactly 1: not told by its readings
 	PerYear        units.Money // filters, labour and dirt of both
 }
 

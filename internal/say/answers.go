@@ -2,6 +2,7 @@ package say
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -295,6 +296,9 @@ func Cost(in locale.Locale, as []assess.Assessment, firm map[plant.BankID][]ener
 		lines = append(lines, s.In.Text("%s: %s a day now (%s kWh, %s kgCO2e); %s in this life. Waiting a week more costs %s. A change-out costs %s; cheapest date %s.",
 			a.Name, s.In.Money(e.MoneyPerDay), s.In.Number(e.KWhPerDay, 1), s.In.Number(e.KgPerDay, 1), s.In.Money(e.MoneyLife),
 			s.In.Money(e.WaitWeek), s.In.Money(e.ChangeCost), cheapest(a.LeastCost, s)))
+		if w := interval(a, s); w != "" {
+			lines[len(lines)-1] += "\n  " + w
+		}
 		if w := IfWrong(a, firm[a.Bank], s.In); w != "" {
 			lines[len(lines)-1] += "\n  " + w
 		}
@@ -306,6 +310,16 @@ func Cost(in locale.Locale, as []assess.Assessment, firm map[plant.BankID][]ener
 		return nothingKnown(in)
 	}
 	return strings.Join(andMore(in, lines, len(as)), "\n")
+}
+
+// interval words how long the present life is where it ends on its cheapest date;
+// empty where its beginning or that date is not known.
+func interval(a assess.Assessment, s Setting) string {
+	if a.LifeStart == nil || a.LeastCost.IsZero() || !a.LeastCost.After(*a.LifeStart) {
+		return ""
+	}
+	weeks := int(math.Round(a.LeastCost.Sub(*a.LifeStart).Hours() / (7 * 24)))
+	return s.In.Count(weeks, "Changed on that date it has been in for %d week, the interval that costs least.", "Changed on that date it has been in for %d weeks, the interval that costs least.")
 }
 
 // cheapest words the date at which a change-out costs least.

@@ -125,7 +125,7 @@ func FileRecorded(in locale.Locale, f FileSummary) string {
 
 // FileTooLarge refuses a file by its size.
 func FileTooLarge(in locale.Locale, name string, most int64) string {
-	return in.Text("%s is larger than %d MB. Split it, or use: clogwise import --readings FILE --save. Nothing recorded.", name, most>>20)
+	return in.Text("%s is larger than %d MB. Nothing recorded. Split it, by month or by AHU, and drop the parts here; or ask the supervisor to have it imported on the server.", name, most>>20)
 }
 
 // TableOf goes with a table that was asked for.

@@ -50,7 +50,21 @@ func pairInFull(p digest.Pair, in locale.Locale) []string {
 	} else if p.Now == p.Best {
 		lines = append(lines, in.Text("That is about what it comes to as they load now."))
 	}
-	return append(lines, in.Text("Neither goes past its limit. What an older primary lets through, as far as the secondary's readings show it, is in these figures."))
+	return append(lines, in.Text("Neither goes past its limit.")+" "+paceLine(best.Pace, in))
+}
+
+// paceLine tells how the age of the primaries bears on the secondary's loading.
+func paceLine(pace float64, in locale.Locale) string {
+	percent := 100 * (pace - 1)
+	switch {
+	case pace == 1 || !(pace > 0):
+		return in.Text("What an older primary lets through is not in these figures: the secondary's readings do not tell it.")
+	case percent >= 0.5:
+		return in.Text("By its readings, and with what older primaries let through, the secondary loads %s %% faster then than in its present life; that is in these figures.", in.Number(percent, 0))
+	case percent <= -0.5:
+		return in.Text("By its readings, and with what older primaries let through, the secondary loads %s %% more slowly then than in its present life; that is in these figures.", in.Number(-percent, 0))
+	}
+	return in.Text("By its readings, and with what older primaries let through, the secondary loads as fast then as in its present life.")
 }
 
 func eachSecondary(k int, in locale.Locale) string {

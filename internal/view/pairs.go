@@ -45,7 +45,7 @@ func (v *View) Pair(ctx context.Context, ahu plant.BankID, now time.Time) (p dig
 	usual := math.Round(life[plant.Secondary].LifeHours / life[plant.Primary].LifeHours)
 	for i, x := range policies {
 		p.Choices = append(p.Choices, digest.PairChoice{
-			K: x.K, PrimaryWeeks: x.PrimaryHours / week, SecondaryWeeks: x.SecondaryHours / week,
+			K: x.K, PrimaryWeeks: x.PrimaryHours / week, SecondaryWeeks: x.SecondaryHours / week, Pace: x.Effect,
 			PerYear: units.Money{Amount: decimal.NewFromFloat(x.PerYear).Round(2), Currency: site.Currency},
 		})
 		if x.K == best.K {
