@@ -88,7 +88,7 @@ func (w *work) plan(duty energy.Duty, curve []energy.At, change energy.Change) (
 		LimitHours: w.lifeHours(0.5), HoursPerYear: w.run.PerWeek() * 365.25 / 7, Interest: w.site.Interest,
 	}
 	if !w.capAt.IsZero() {
-		p.LimitHours = math.Min(p.LimitHours, w.hours(w.cur.start, w.capAt))
+		p.CapHours = w.hours(w.cur.start, w.capAt)
 	}
 	return p, p.PerPaHour > 0 && p.ChangeCost > 0 && !w.out.NoGauge
 }

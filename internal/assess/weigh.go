@@ -108,9 +108,6 @@ func Pairs(primary, secondary Input) ([]energy.PairPolicy, error) {
 		return nil, err
 	}
 	p := energy.Pair{Primary: first, Secondary: second, Effect: effectOf(front, back), Shared: visit.Shared.Amount.InexactFloat64()}
-	p.Secondary.LimitHours = back.lifeHours(0.5)
-	if !back.capAt.IsZero() {
-		p.SecondaryCap = back.hours(back.cur.start, back.capAt)
-	}
+	p.SecondaryCap, p.Secondary.CapHours = second.CapHours, 0 // a cap is not stretched by what it loads
 	return energy.PairPolicies(p)
 }

@@ -17,7 +17,8 @@ type Plan struct {
 	PerPaHour    float64 // energy cost of 1 Pa at design airflow over one hour
 	Curve        Curve   // expected resistance of a life
 	CleanPa      float64
-	LimitHours   float64 // run hours at which resistance or age ends the life; 0 = no limit
+	LimitHours   float64 // run hours at which resistance ends the life, sooner with more dust; 0 = no limit
+	CapHours     float64 // run hours at which age ends it whatever the dust; 0 = no cap
 	HoursPerYear float64 // run hours; 0 = 8760
 	Interest     float64 // a year, 0.05 = 5 %; 0 = no discounting
 }
@@ -37,7 +38,7 @@ type Least struct {
 	Pa      float64    // resistance at its end
 	PerHour float64    // average cost of a run hour, over clean filters
 	PerYear float64    // of a year
-	AtLimit bool       // the limit comes before the optimum: change at the limit
+	AtLimit bool       // the limit or the cap comes before the optimum: change there
 	Open    bool       // no limit and no optimum within ten years: Hours is that horizon
 	Near    [2]float64 // run hours between which the cost stays within 2 % of least
 }
@@ -52,7 +53,7 @@ const near = 0.02
 //
 //	g(T) = [C + c k ∫₀ᵀ (Δp − Δp_clean) dt] / T,
 //
-// never beyond the limit. Its optimum is where c k (Δp − Δp_clean) equals g:
+// never beyond the limit or the cap. Its optimum is where c k (Δp − Δp_clean) equals g:
 // another hour would cost more than the average. With interest the cost of a
 // life is discounted to its start and spread over it as a level rate (capital
 // recovery). A resistance that falls for a while counts as level. It returns
@@ -92,11 +93,17 @@ func (p Plan) hoursPerYear() float64 {
 	return 8760
 }
 
-func (p Plan) limited() bool { return positive(p.LimitHours) }
+func (p Plan) limited() bool { return positive(p.LimitHours) || positive(p.CapHours) }
 
+// end is the limit or the cap, whichever comes first.
 func (p Plan) end() float64 {
-	if p.limited() {
+	switch {
+	case positive(p.LimitHours) && positive(p.CapHours):
+		return min(p.LimitHours, p.CapHours)
+	case positive(p.LimitHours):
 		return p.LimitHours
+	case positive(p.CapHours):
+		return p.CapHours
 	}
 	return horizonYears * p.hoursPerYear()
 }
@@ -107,9 +114,9 @@ func (p Plan) check() error {
 		x    float64
 	}{
 		{"cost of a change-out", p.ChangeCost}, {"cost of filters", p.FiltersCost}, {"energy cost", p.PerPaHour},
-		{"clean resistance", p.CleanPa}, {"limit in hours", p.LimitHours}, {"interest", p.Interest},
+		{"clean resistance", p.CleanPa}, {"limit in hours", p.LimitHours}, {"cap in hours", p.CapHours}, {"interest", p.Interest},
 	} {
-		if !(f.x >= 0) || math.IsInf(f.x, 1) && f.what != "limit in hours" {
+		if !(f.x >= 0) || math.IsInf(f.x, 1) && f.what != "limit in hours" && f.what != "cap in hours" {
 			return fmt.Errorf("%w: %s is %g", ErrInterval, f.what, f.x)
 		}
 	}

@@ -295,3 +295,31 @@ func BenchmarkLeastCost(b *testing.B) {
 		}
 	}
 }
+
+// A cap on age comes when it comes: less dust does not put it off, more dust does
+// not bring it forward.
+func TestSensitivitiesKeepTheCap(t *testing.T) {
+	t.Parallel()
+	p := plan(ramp(60, 145, 4380))
+	p.CleanPa, p.LimitHours, p.CapHours = 60, 3300, 3000
+	rows, err := energy.Sensitivities(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, row := range rows {
+		want := 3000.0
+		if row.What == "dust" && row.Change == "+20 %" {
+			want = 3300 / 1.2
+		}
+		if !row.AtLimit || !row.Unchanged {
+			t.Errorf("at the cap: %+v", row)
+		}
+		within(t, row.What+" "+row.Change, row.Hours, want, 1e-9, "the cap, or the limit where that comes first")
+	}
+	for _, limit := range []float64{0, math.Inf(1), 20000} {
+		p.LimitHours = limit
+		if l, err := energy.LeastCost(p); err != nil || l.Hours != 3000 || !l.AtLimit {
+			t.Errorf("limit %g h, cap 3000 h: %+v, %v", limit, l, err)
+		}
+	}
+}
