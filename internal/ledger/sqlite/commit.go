@@ -2,7 +2,6 @@ package sqlite
 
 import (
 	"context"
-	"errors"
 	"strings"
 
 	"clogwise/internal/ledger"
@@ -84,45 +83,47 @@ func (t *tx) writeEntries(b *row.Batch, last int64) (int64, error) {
 // much as the row that it inserts.
 const atOnce = 20
 
-var insertTogether = insertEntry + strings.Repeat(", (?, ?, ?, ?, ?, ?, ?, ?, ?)", atOnce-1) + keepFirst
-
 // writeTogether appends atOnce entries from an index on by one statement. It
-// reports false, and has written nothing, when a source among them is known:
+// reports false, and leaves nothing written, when a source among them is known:
 // then each must be looked at by itself, or the numbers would have a gap.
 func (t *tx) writeTogether(b *row.Batch, from int, last int64) (bool, error) {
-	if err := t.w.exec("SAVEPOINT together"); err != nil {
-		return false, err
-	}
-	args := make([]any, 0, 9*atOnce)
+	args := make([]any, 0, columns*atOnce)
 	for i := range atOnce {
-		args = appendRow(args, last+1+int64(i), b.Entries[from+i])
+		args = appendRow(args, b.Entries[from+i])
 		b.Results[from+i] = ledger.Result{Seq: last + 1 + int64(i)}
 	}
 	n, err := t.exec(insertTogether, args...)
-	if err != nil {
-		return false, err
+	if err != nil || n == atOnce {
+		return true, err
 	}
-	if n == atOnce {
-		return true, t.w.exec("RELEASE together")
-	}
-	return false, errors.Join(t.w.exec("ROLLBACK TO together"), t.w.exec("RELEASE together"))
+	_, err = t.exec(`DELETE FROM entry WHERE seq > ?`, last)
+	return false, err
 }
 
+// An entry is numbered from the newest on by the table itself, and one that cannot be
+// written loses the transaction (FAIL). Given numbers, or meant to take back the rows
+// before the one that failed, a statement of several rows would copy each page that it
+// changes.
 const (
-	insertEntry = `INSERT INTO entry (seq, source, kind, place, at, received, reporter, line, body)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`
-	keepFirst = ` ON CONFLICT (source) DO NOTHING`
+	insertEntry = `INSERT OR FAIL INTO entry (source, kind, place, at, received, reporter, line, body) VALUES `
+	columns     = 8 // of insertEntry
+	values      = `(?, ?, ?, ?, ?, ?, ?, ?)`
+	keepFirst   = ` ON CONFLICT (source) DO NOTHING`
+
+	insertOne = insertEntry + values + keepFirst
 )
 
-func appendRow(args []any, seq int64, e row.Entry) []any {
-	return append(args, seq, e.Source, e.Kind, e.Place, e.At, e.Received, e.By, e.Line, e.Body)
+var insertTogether = insertEntry + values + strings.Repeat(", "+values, atOnce-1) + keepFirst
+
+func appendRow(args []any, e row.Entry) []any {
+	return append(args, e.Source, e.Kind, e.Place, e.At, e.Received, e.By, e.Line, e.Body)
 }
 
 // writeEach appends the entries of a range one by one.
 func (t *tx) writeEach(b *row.Batch, from, to int, last *int64) error {
 	for i := from; i < to; i++ {
 		e := b.Entries[i]
-		n, err := t.exec(insertEntry+keepFirst, appendRow(nil, *last+1, e)...)
+		n, err := t.exec(insertOne, appendRow(nil, e)...)
 		if err != nil {
 			return err
 		}

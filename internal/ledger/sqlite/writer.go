@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 
 	"clogwise/internal/entry"
 	"clogwise/internal/ledger"
@@ -192,8 +193,13 @@ func (t *tx) newest() (int64, error) {
 // flush writes what the changes have in common once instead of once each, banks
 // in the order of their table.
 func (t *tx) flush() error {
-	for _, bank := range slices.Sorted(maps.Keys(t.heads)) {
-		if _, err := t.exec(raiseHead, string(bank), t.heads[bank]); err != nil {
+	banks := slices.Sorted(maps.Keys(t.heads))
+	for some := range slices.Chunk(banks, atOnce) {
+		args := make([]any, 0, 2*atOnce)
+		for _, bank := range some {
+			args = append(args, string(bank), t.heads[bank])
+		}
+		if _, err := t.exec(raiseHeads[len(some)], args...); err != nil {
 			return err
 		}
 	}
@@ -205,9 +211,16 @@ func (t *tx) flush() error {
 	return nil
 }
 
-const (
-	raiseHead = `INSERT INTO head (bank, head, done, since) VALUES (?1, ?2, 0, ?2)
-		ON CONFLICT (bank) DO UPDATE SET head = ?2, since = CASE WHEN head > done THEN since ELSE ?2 END
-		WHERE head < ?2`
-	addTally = `INSERT INTO tally (kind, count) VALUES (?1, ?2) ON CONFLICT (kind) DO UPDATE SET count = count + ?2`
-)
+// raiseHeads raises the heads of as many banks as the index says.
+var raiseHeads = func() (queries [atOnce + 1]string) {
+	for n := 1; n <= atOnce; n++ {
+		queries[n] = `INSERT OR FAIL INTO head (bank, head, done, since)
+			SELECT column1, column2, 0, column2 FROM (VALUES (?, ?)` + strings.Repeat(`, (?, ?)`, n-1) + `) WHERE true
+			ON CONFLICT (bank) DO UPDATE SET head = excluded.head,
+				since = CASE WHEN head > done THEN since ELSE excluded.head END
+			WHERE head < excluded.head`
+	}
+	return queries
+}()
+
+const addTally = `INSERT INTO tally (kind, count) VALUES (?1, ?2) ON CONFLICT (kind) DO UPDATE SET count = count + ?2`
