@@ -152,6 +152,10 @@ type Energy struct {
 	LeastPerYear units.Money `json:"least_per_year"`
 }
 
+// AtMost reports whether the figures are the most that dirt can cost: the fan's
+// control is not known, and one of fixed speed costs air instead.
+func (e Energy) AtMost() bool { return e.Held == string(plant.FanUnknown) }
+
 // Finding is a reading that does not fit, or a bank that behaves oddly.
 // Its words are in the language that the site had when the assessment was made; a
 // rebuild renews them.

@@ -318,7 +318,7 @@ func (a Assessment) Row(reg *plant.Register) duelist.Row {
 		Bank: a.Bank, Name: a.Name, AHU: ahu.Tag, Site: a.Bank.Site(), Condition: a.Condition,
 		PaNow: a.NowPa, LimitPa: a.LimitPa, CleanPa: a.CleanPa, Governing: a.Governing, LimitSource: a.LimitSource,
 		Median: a.Dates.Median, P10: a.Dates.P10, P90: a.Dates.P90, LeastCost: a.LeastCost,
-		PenaltyPerDay: a.Energy.MoneyPerDay, WaitWeek: a.Energy.WaitWeek, KWhPerDay: a.Energy.KWhPerDay, KgCO2PerDay: a.Energy.KgPerDay,
+		PenaltyPerDay: a.Energy.MoneyPerDay, WaitWeek: a.Energy.WaitWeek, KWhPerDay: a.Energy.KWhPerDay, KgCO2PerDay: a.Energy.KgPerDay, AtMost: a.Energy.AtMost(),
 		Parts: a.Parts,
 	}
 	if a.NoGauge { // judged by age: a figure would only mislead

@@ -43,8 +43,11 @@ func Compare(in Input, codes []string) ([]energy.Option, error) {
 	}
 	b := energy.Bench{
 		Site: w.site, AHU: w.ahu, Bank: w.bank, Find: in.Register.Item, Law: resistance.SiteLaw(w.site),
-		Duty: energy.DutyOf(w.ahu, w.bank, w.site, w.law, price), Curve: energy.Through(w.expected()), CleanPa: w.out.CleanPa,
+		Duty: energy.DutyOf(w.ahu, w.bank, w.site, w.law, price), CleanPa: w.out.CleanPa,
 		HoursPerYear: w.run.PerWeek() * 365.25 / 7, Interest: w.site.Interest, SharedBy: 1,
+	}
+	if !w.out.NoGauge {
+		b.Curve = energy.Onward(w.expected())
 	}
 	if !w.capAt.IsZero() {
 		b.CapHours = w.hours(w.cur.start, w.capAt)

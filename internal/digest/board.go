@@ -30,14 +30,18 @@ type Board struct {
 	Stock   []duelist.Holding
 	OnOrder []duelist.Coming
 	Wishes  []Wish      // asked for and not ordered since
-	PerDay  units.Money // what dirt costs a day, all banks of flow-held fans
+	PerDay  units.Money // what dirt costs a day; fans whose control is not known are left out
 	KWhDay  float64
 	KgDay   float64
 	// OtherCurrency counts banks whose money is left out of PerDay because they
 	// were assessed in a currency the site no longer has.
 	OtherCurrency int
-	Assessed      []assess.Assessment
-	Behind        int // banks that are not worked out yet and so in no list
+	// Unproven counts banks behind fans whose control is not known, and AtMost is the
+	// most that their dirt can cost a day.
+	Unproven int
+	AtMost   units.Money
+	Assessed []assess.Assessment
+	Behind   int // banks that are not worked out yet and so in no list
 }
 
 // Owed is a reading that is late.
@@ -89,9 +93,7 @@ func NewBoard(in Input) Board {
 		if o, owed := owes(a, in.Now); owed {
 			b.Owed = append(b.Owed, o)
 		}
-		b.addMoney(a.Energy.MoneyPerDay)
-		b.KWhDay += a.Energy.KWhPerDay
-		b.KgDay += a.Energy.KgPerDay
+		b.addEnergy(a.Energy)
 	}
 	b.Rows = duelist.Rank(b.Rows, in.Now)
 	b.supplies(in)
@@ -100,14 +102,28 @@ func NewBoard(in Input) Board {
 	return b
 }
 
-// addMoney adds to what the dirt costs a day. The site's own currency rules:
-// another is counted, never added.
-func (b *Board) addMoney(m units.Money) {
+// addEnergy adds to what the dirt costs a day.
+func (b *Board) addEnergy(e assess.Energy) {
+	if e.AtMost() {
+		if e.KWhPerDay > 0 {
+			b.Unproven++
+			b.addMoney(&b.AtMost, e.MoneyPerDay)
+		}
+		return
+	}
+	b.addMoney(&b.PerDay, e.MoneyPerDay)
+	b.KWhDay += e.KWhPerDay
+	b.KgDay += e.KgPerDay
+}
+
+// addMoney adds an amount. The site's own currency rules: another is counted, never
+// added.
+func (b *Board) addMoney(to *units.Money, m units.Money) {
 	if m.Amount.IsZero() {
 		return
 	}
-	if sum, err := (units.Money{Currency: b.Site.Currency, Amount: b.PerDay.Amount}).Add(m); err == nil {
-		b.PerDay = sum
+	if sum, err := (units.Money{Currency: b.Site.Currency, Amount: to.Amount}).Add(m); err == nil {
+		*to = sum
 	} else {
 		b.OtherCurrency++
 	}

@@ -144,6 +144,41 @@ func TestMoneyKeepsToTheSitesCurrency(t *testing.T) {
 	}
 }
 
+// A fan whose control is not known may be one of fixed speed, where dirt costs no
+// energy: nothing of it is counted as spent, and the most there can be is told.
+func TestUnprovenCostsAreNotCounted(t *testing.T) {
+	t.Parallel()
+	site := hall(london)
+	now := time.Date(2026, 11, 23, 7, 0, 0, 0, time.UTC)
+	start := now.AddDate(0, 0, -50)
+	of := func(bank string, held plant.FanControl) assess.Assessment {
+		return assess.Assessment{Bank: plant.BankID(bank), Name: bank, Now: now, LifeStart: &start, Condition: duelist.Due,
+			Energy: assess.Energy{Held: string(held), MoneyPerDay: money("1.20"), KWhPerDay: 5, KgPerDay: 1, WaitWeek: money("9"), KWhLife: 100, MoneyLife: money("24")}}
+	}
+	sure, not := of("hall/ahu-3/secondary", plant.FlowHeld), of("hall/ahu-4/secondary", plant.FanUnknown)
+	board := func(as ...assess.Assessment) digest.Board {
+		return digest.NewBoard(digest.Input{Register: registerOf(site), Site: site, Assessments: as, Now: now})
+	}
+	alone, both := board(sure), board(sure, not)
+	if both.PerDay.String() != "£1.20" || both.KWhDay != 5 || both.KgDay != 1 || both.Unproven != 1 || both.AtMost.String() != "£1.20" || alone.Unproven != 0 {
+		t.Errorf("%s, %g kWh, %g kg a day; %d banks unproven, at most %s", both.PerDay, both.KWhDay, both.KgDay, both.Unproven, both.AtMost)
+	}
+	month := digest.MonthBefore(now)
+	if a, b := alone.SpentSince(month), both.SpentSince(month); a.KWh != b.KWh || !(a.KWh > 0) || a.Money.String() != b.Money.String() || b.LeftOut != 0 {
+		t.Errorf("spent %+v, with the unproven one %+v", a, b)
+	}
+	text := digest.Weekly(both, registerOf(site), digest.Since{})
+	for _, want := range []string{"a week's wait with all costs at most £18.00", "; a week's wait at most £9.00", "; a week's wait £9.00",
+		"Dirt now, a day: £1.20, 5.0 kWh", "Not counted: 1 bank behind a fan whose control is not known; at most £1.20 a day."} {
+		if !strings.Contains(text, want) {
+			t.Errorf("digest lacks %q:\n%s", want, text)
+		}
+	}
+	if text = digest.Weekly(alone, registerOf(site), digest.Since{}); strings.Contains(text, "at most") || strings.Contains(text, "Not counted") {
+		t.Errorf("all is proven:\n%s", text)
+	}
+}
+
 // Expected figures are computed from the formula in the doc comment of SpentSince.
 func TestSpentSince(t *testing.T) {
 	t.Parallel()

@@ -15,6 +15,7 @@ type Pair struct {
 	Tag     string
 	Choices []PairChoice // by K, from one on; neither bank beyond its limit
 	Best    int          // index of the cheapest
+	AtMost  bool         // fan control not known: nothing of it holds where its speed is fixed
 	Now     int          // index of the number that it comes to as the banks load now; -1: not known
 }
 
@@ -40,12 +41,12 @@ func (p Pair) Saves() (units.Money, bool) {
 // worthTelling is the share of a pair's yearly cost that a digest tells of.
 const worthTelling = 0.05
 
-// Worthwhile are the pairs whose cheapest number saves enough to be told of, the
-// greatest saving first.
+// Worthwhile are the pairs whose cheapest number saves enough to be told of, for
+// certain, the greatest saving first.
 func Worthwhile(pairs []Pair) []Pair {
 	share := func(p Pair) float64 {
 		saved, ok := p.Saves()
-		if !ok {
+		if !ok || p.AtMost {
 			return 0
 		}
 		return saved.Amount.InexactFloat64() / p.Choices[p.Now].PerYear.Amount.InexactFloat64()

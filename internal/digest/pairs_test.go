@@ -30,7 +30,9 @@ func TestWorthwhilePairs(t *testing.T) {
 		pairOf("C", 0, 1000, 990),      // 1 %
 		pairOf("D", -1, 1000, 500),     // not known what it is now
 		pairOf("E", 2, 2000, 1500, 1900),
+		pairOf("F", 0, 3000, 900), // only if its fan holds its airflow
 	}
+	pairs[5].AtMost = true
 	var got []string
 	for _, p := range digest.Worthwhile(pairs) {
 		got = append(got, p.Tag)

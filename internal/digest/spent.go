@@ -24,11 +24,12 @@ type Spent struct {
 // assessment tells the total K of its life of T days so far and the rate r a day
 // now; the curve through both that grows as a power of time has spent
 // K·(1 − (1 − d/T)^(rT/K)) in the last d days. For a bank that was changed since,
-// that is all of its present life; the end of the one before is not counted.
+// that is all of its present life; the end of the one before is not counted. Banks
+// behind fans whose control is not known are left out.
 func (b Board) SpentSince(from time.Time) Spent {
 	s := Spent{Money: units.Money{Currency: b.Site.Currency}}
 	for _, a := range b.Assessed {
-		if !(a.Energy.KWhLife > 0) {
+		if !(a.Energy.KWhLife > 0) || a.Energy.AtMost() {
 			continue
 		}
 		share, ok := lately(a, from)

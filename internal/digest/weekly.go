@@ -101,18 +101,22 @@ func (w weekly) under(title string, lines []string, rows int, where string) []st
 // due are the banks to change, in the due list's order.
 func (w weekly) due() []string {
 	var lines []string
-	wait := units.Money{Currency: w.b.Site.Currency}
+	wait, atMost := units.Money{Currency: w.b.Site.Currency}, false
 	for _, r := range w.b.Rows {
 		switch r.Condition {
 		case duelist.Overdue, duelist.Due, duelist.DueSoon:
 			lines = append(lines, w.row(r))
 			if sum, err := wait.Add(r.WaitWeek); err == nil {
 				wait = sum
+				atMost = atMost || r.AtMost && r.WaitWeek.Amount.IsPositive()
 			}
 		}
 	}
 	title := w.in.Text("To change (ranges hold 8 times in 10):")
-	if wait.Amount.IsPositive() {
+	switch {
+	case wait.Amount.IsPositive() && atMost:
+		title = w.in.Text("To change (ranges hold 8 times in 10; a week's wait with all costs at most %s):", w.in.Money(wait))
+	case wait.Amount.IsPositive():
 		title = w.in.Text("To change (ranges hold 8 times in 10; a week's wait with all costs %s):", w.in.Money(wait))
 	}
 	return w.under(title, lines, w.rows, "clogwise due")
@@ -121,7 +125,10 @@ func (w weekly) due() []string {
 func (w weekly) row(r duelist.Row) string {
 	s := fmt.Sprintf("- %s, %s: %s", r.Name, strings.ToUpper(r.Condition.Words(w.in)), strings.Join(w.reason(r), "; "))
 	s = strings.TrimSuffix(s, ": ")
-	if r.WaitWeek.Amount.IsPositive() {
+	switch {
+	case r.WaitWeek.Amount.IsPositive() && r.AtMost:
+		s += w.in.Text("; a week's wait at most %s", w.in.Money(r.WaitWeek))
+	case r.WaitWeek.Amount.IsPositive():
 		s += w.in.Text("; a week's wait %s", w.in.Money(r.WaitWeek))
 	}
 	if r.Deferred != nil && r.Deferred.After(w.b.Now) {
@@ -304,6 +311,9 @@ func (w weekly) energy() []string {
 	if w.b.KWhDay > 0 {
 		lines = append(lines, w.in.Text("Dirt now, a day: %s.", w.figures(w.b.PerDay, w.b.KWhDay, w.b.KgDay)))
 	}
+	if w.b.Unproven > 0 && !w.b.AtMost.Amount.IsZero() {
+		lines = append(lines, w.in.Count(w.b.Unproven, "Not counted: %d bank behind a fan whose control is not known; at most %s a day.", "Not counted: %d banks behind fans whose control is not known; at most %s a day.", w.in.Money(w.b.AtMost)))
+	}
 	if w.b.OtherCurrency > 0 {
 		lines = append(lines, w.in.Count(w.b.OtherCurrency, "Left out: %d bank still priced in another currency.", "Left out: %d banks still priced in another currency."))
 	}
@@ -382,7 +392,7 @@ func (w weekly) air() []string {
 	const worthTelling = 5 // %
 	var names []string
 	for _, a := range w.b.Assessed {
-		if a.Energy.AirLostPct >= worthTelling {
+		if a.Energy.AirLostPct >= worthTelling && a.Condition != duelist.Doubtful { // its figures go by the forecast that readings contradict
 			names = append(names, fmt.Sprintf("%s %.0f %%", a.Name, a.Energy.AirLostPct))
 		}
 	}

@@ -121,6 +121,22 @@ func big() (digest.Board, digest.Since) {
 	return b, s
 }
 
+// Air that a doubtful bank loses would go by the forecast that its readings
+// contradict.
+func TestNoAirIsLostToADoubt(t *testing.T) {
+	t.Parallel()
+	b, s := small()
+	for _, c := range []struct {
+		condition duelist.Condition
+		told      bool
+	}{{duelist.Loading, true}, {duelist.Overdue, true}, {duelist.Doubtful, false}} {
+		b.Assessed[2].Condition = c.condition
+		if got := strings.Contains(digest.Weekly(b, registerOf(b.Site), s), "Air lost to dirt"); got != c.told {
+			t.Errorf("%s: told %v", c.condition, got)
+		}
+	}
+}
+
 func TestWeeklyGolden(t *testing.T) {
 	t.Parallel()
 	quiet, _ := small()

@@ -56,6 +56,7 @@ type Row struct {
 	WaitWeek      units.Money `json:"wait_week"`       // what waiting one more week costs
 	KWhPerDay     float64     `json:"kwh_per_day"`
 	KgCO2PerDay   float64     `json:"kg_co2_per_day"`
+	AtMost        bool        `json:"at_most,omitempty"` // fan control not known: those costs are the most there can be
 	Parts         []Part      `json:"parts,omitempty"`
 	Findings      []string    `json:"findings,omitempty"`
 	LastRead      time.Time   `json:"last_read,omitzero"`

@@ -18,7 +18,7 @@ type Bench struct {
 	Find         func(code string) (plant.Item, bool) // items of fronts that keep theirs
 	Law          resistance.Law                       // class default for items with one resistance point
 	Duty         Duty
-	Curve        Curve   // expected resistance of a life with the fitted item
+	Curve        Curve   // expected resistance of a life with the fitted item, on past its limit; nil without a gauge: age alone ends lives
 	CleanPa      float64 // of the fitted item in this bank
 	HoursPerYear float64 // run hours
 	CapHours     float64 // age or run-hour cap of a life, in run hours; 0 = none
@@ -36,7 +36,9 @@ type Option struct {
 	CleanPa float64
 	Limit   resistance.Limit
 	Hours   float64 // least-cost interval, run hours
-	AtLimit bool    // the limit comes before the optimum
+	AtLimit bool    // the limit or the cap comes before the optimum
+	AtCap   bool    // it is the cap
+	Open    bool    // no optimum, limit or cap within ten years: Hours is that long
 	Changes float64 // change-outs a year
 	Set     units.Money
 
@@ -51,6 +53,9 @@ type Option struct {
 	Note         string  // what limits the energy figure; may be empty
 }
 
+// ByAgeAlone is the basis of options in a bank without a gauge.
+const ByAgeAlone = "no gauge: each is changed at the cap on age, and the cost of dirt is left out"
+
 // Compare weighs the fitted item and others in the same bank. The first option is
 // the fitted item. An item's rise over its clean resistance follows that of the
 // fitted one on the same dust: slower by the ratio of dust held and scaled by the
@@ -59,10 +64,15 @@ type Option struct {
 // clean resistance is that of its points, carried by the same factor by which the
 // fitted item in this bank differs from its own.
 //
+// Without a curve every item is changed at the cap, and what dirt costs is left out.
+//
 // It returns units.ErrCurrency when an item is priced in another currency than
 // the site's, resistance.ErrLaw when the clean resistance of an item is not
 // known, and ErrInterval for a plan that cannot be costed.
 func Compare(b Bench, fitted plant.Item, others ...plant.Item) ([]Option, error) {
+	if b.Curve == nil && !positive(b.CapHours) {
+		return nil, fmt.Errorf("%w: neither readings nor a cap on age tell when filters are changed", ErrInterval)
+	}
 	base, err := b.option(fitted, fitted)
 	if err != nil {
 		return nil, err
@@ -106,7 +116,7 @@ func (b Bench) option(fitted, item plant.Item) (Option, error) {
 	t, err := newTable(Plan{
 		ChangeCost: change.Total.Amount.InexactFloat64(), FiltersCost: change.Filters.Amount.InexactFloat64(),
 		PerPaHour: b.Duty.PerPaHour(), Curve: curve, CleanPa: o.CleanPa, HoursPerYear: b.HoursPerYear, Interest: b.Interest,
-		LimitHours: b.limitHours(curve, o.Limit.Pa),
+		LimitHours: b.limitHours(curve, o.Limit.Pa), CapHours: b.CapHours,
 	})
 	if err != nil {
 		return Option{}, fmt.Errorf("item %s: %w", item.Code, err)
@@ -119,7 +129,8 @@ func (b Bench) option(fitted, item plant.Item) (Option, error) {
 func (o *Option) yearly(b Bench, t *table, c Change) {
 	best := t.least()
 	year := t.hoursPerYear()
-	o.Hours, o.AtLimit, o.Changes, o.Set = best.Hours, best.AtLimit, year/best.Hours, c.Filters
+	o.Hours, o.AtLimit, o.Changes, o.Set, o.Open = best.Hours, best.AtLimit, year/best.Hours, c.Filters, best.Open
+	o.AtCap = best.AtLimit && positive(t.CapHours) && !(positive(t.LimitHours) && t.LimitHours < t.CapHours)
 	t.Interest = 0 // energy is counted, not discounted
 	t.integrate()
 	energy := b.Duty.Energy((o.CleanPa + t.areaTo(best.Hours)/best.Hours) * year)
@@ -226,7 +237,10 @@ func (b Bench) cleanOf(fitted, item plant.Item) (float64, error) {
 
 // carry makes the item's curve out of the fitted item's.
 func (b Bench) carry(fitted, item plant.Item, cleanPa float64) (Curve, string) {
-	if item.Code == fitted.Code {
+	switch {
+	case b.Curve == nil:
+		return func(float64) float64 { return cleanPa }, ByAgeAlone
+	case item.Code == fitted.Code:
 		return b.Curve, "own readings"
 	}
 	slower, scale := 1.0, 1.0
@@ -265,18 +279,14 @@ func sameDust(a, b plant.Item) bool {
 	return ca.System == cb.System
 }
 
-// limitHours is where a curve reaches its limit or the cap; 0 when neither comes
-// within twenty years.
+// limitHours is where a curve reaches its limit; 0 when it does not within twenty
+// years.
 func (b Bench) limitHours(c Curve, limitPa float64) float64 {
 	year := b.HoursPerYear
 	if !(year > 0) {
 		year = 8760
 	}
-	h := HoursTo(c, limitPa, 20*year)
-	if b.CapHours > 0 && (h == 0 || b.CapHours < h) {
-		return b.CapHours
-	}
-	return h
+	return HoursTo(c, limitPa, 20*year)
 }
 
 // HoursTo is the run hours at which a rising curve reaches pa; 0 when it does not

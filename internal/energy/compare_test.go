@@ -208,6 +208,47 @@ func TestCompareLimits(t *testing.T) {
 	}
 }
 
+// A bank without a gauge has no dust of its own on record: age alone ends its lives,
+// whatever is fitted.
+func TestCompareWithoutAGauge(t *testing.T) {
+	t.Parallel()
+	b := bench()
+	b.Curve, b.CapHours = nil, 2000
+	for _, o := range compare(t, b, item("TWICE", "ISO ePM1 60%", "45", 30, 80, 600), item("LOWER", "ISO ePM1 60%", "45", 24, 60, 100)) {
+		if o.Hours != 2000 || !o.AtLimit || !o.AtCap || o.Basis != energy.ByAgeAlone {
+			t.Errorf("%s: %g h, at the cap %v, basis %q", o.Item.Code, o.Hours, o.AtCap, o.Basis)
+		}
+		within(t, "only what is clean takes energy, kWh", o.KWh, 2.832/0.5/1000*o.CleanPa*4000, 1e-9, computed)
+	}
+	b.CapHours = 0
+	if _, err := energy.Compare(b, item("OLD", "ISO ePM1 60%", "45", 30, 80, 300)); !errors.Is(err, energy.ErrInterval) {
+		t.Errorf("neither gauge nor cap: %v, want ErrInterval", err)
+	}
+}
+
+// What ends a life is told: the limit, the cap, or neither.
+func TestCompareTellsWhatEndsALife(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name                 string
+		curve                energy.Curve
+		capHours             float64
+		perKWh               string
+		atLimit, atCap, open bool
+	}{
+		{"limit first", ramp(80, 250, 1000), 2000, "0.20", true, false, false},
+		{"cap first", ramp(80, 250, 3000), 2000, "0.20", true, true, false},
+		{"optimum first", ramp(80, 250, 8500), 8000, "5", false, false, false},
+		{"level, no cap", level(80), 0, "0.20", false, false, true},
+	} {
+		b := bench()
+		b.Curve, b.CapHours, b.Duty.Price.PerKWh = c.curve, c.capHours, dec(c.perKWh)
+		if o := compare(t, b)[0]; o.AtLimit != c.atLimit || o.AtCap != c.atCap || o.Open != c.open {
+			t.Errorf("%s: %g h, limit %v, cap %v, open %v", c.name, o.Hours, o.AtLimit, o.AtCap, o.Open)
+		}
+	}
+}
+
 func TestCompareRefused(t *testing.T) {
 	t.Parallel()
 	old := item("OLD", "ISO ePM1 60%", "45", 30, 80, 300)

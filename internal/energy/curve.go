@@ -38,6 +38,18 @@ func Through(points []At) Curve {
 	}
 }
 
+// Onward is Through, but beyond the last point it goes on rising as it did towards
+// it.
+func Onward(points []At) Curve {
+	c, n := Through(points), len(points)
+	if n < 2 {
+		return c
+	}
+	a, b := points[n-2], points[n-1]
+	slope := max(0, (b.Pa-a.Pa)/(b.Hours-a.Hours))
+	return func(h float64) float64 { return c(h) + slope*max(0, h-b.Hours) }
+}
+
 // Panels and nodes of the quadrature below: fixed, so that the same curve gives
 // the same figure to the last digit.
 const (

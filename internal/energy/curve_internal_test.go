@@ -67,6 +67,18 @@ func TestExcessThroughIsExact(t *testing.T) {
 			t.Errorf("%s: quadrature %g against exact %g", c.name, near, got)
 		}
 	}
+	rising := Onward(pts[:3])
+	for h, want := range map[float64]float64{500: 55, 2000: 110, 2500: 140, 12000: 710} { // 60 Pa each 1000 h
+		if got := rising(h); math.Abs(got-want) > 1e-9 {
+			t.Errorf("onward at %g h: %g Pa, want %g (straight on)", h, got, want)
+		}
+	}
+	if got := Onward(pts)(9000); got != 90 {
+		t.Errorf("onward from a fall: %g Pa, want it level", got)
+	}
+	if got := Onward(pts[:1])(9000); got != 60 {
+		t.Errorf("onward from one point: %g Pa, want it level", got)
+	}
 	if !math.IsNaN(Through(nil)(3)) {
 		t.Error("no points, no curve")
 	}

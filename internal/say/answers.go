@@ -228,7 +228,11 @@ func DueLine(r duelist.Row, s Setting) string {
 		line += in.Text(", booked %s", s.moment(start))
 	}
 	if r.WaitWeek.Amount.IsPositive() && r.Condition != duelist.Doubtful && r.Condition != duelist.Unread {
-		line += in.Text("; a week's wait costs %s", in.Money(r.WaitWeek))
+		if r.AtMost {
+			line += in.Text("; a week's wait costs at most %s", in.Money(r.WaitWeek))
+		} else {
+			line += in.Text("; a week's wait costs %s", in.Money(r.WaitWeek))
+		}
 	}
 	if len(r.Findings) > 0 && (r.Condition == duelist.Doubtful) {
 		line += ". " + r.Findings[0]
@@ -285,7 +289,10 @@ func Cost(in locale.Locale, as []assess.Assessment, firm map[plant.BankID][]ener
 	for _, a := range as {
 		s := atPlace(reg, a.Bank, now)
 		e := a.Energy
-		if e.Held != string(plant.FlowHeld) {
+		switch {
+		case e.Held == string(plant.FlowHeld):
+		case e.AtMost() && e.KWhPerDay > 0:
+		default:
 			if c := CostLine(a, s.In); c != "" {
 				lines = append(lines, a.Name+": "+c)
 			} else {
@@ -301,6 +308,9 @@ func Cost(in locale.Locale, as []assess.Assessment, firm map[plant.BankID][]ener
 		}
 		if w := IfWrong(a, firm[a.Bank], s.In); w != "" {
 			lines[len(lines)-1] += "\n  " + w
+		}
+		if e.AtMost() {
+			lines[len(lines)-1] += "\n  " + capital(s.In.Retell(e.Note)) + "."
 		}
 		if a.Condition == duelist.Doubtful {
 			lines[len(lines)-1] += "\n  " + s.In.Text("Its readings are in doubt; these figures go by the forecast before them.")

@@ -31,28 +31,34 @@ func NoComparison(in locale.Locale, why error) string {
 	return in.Text("No comparison: %s.", in.Retell(why.Error()))
 }
 
-// Compare tells what items would cost a year in a bank, the fitted one first.
+// Compare tells what items would cost a year in a bank, the fitted one first. What
+// does not fit is named without figures: they would be of nothing that can be had.
 func Compare(bank plant.BankID, options []energy.Option, reg *plant.Register) string {
 	v := atPlace(reg, bank, time.Time{})
 	in := v.In
-	lines := []string{in.Text("A year in %s, on its own dust and airflow:", reg.Name(bank))}
+	head := in.Text("A year in %s, on its own dust and airflow:", reg.Name(bank))
+	blind := len(options) > 0 && options[0].Basis == energy.ByAgeAlone
+	if blind {
+		head = in.Text("A year in %s:", reg.Name(bank))
+	}
+	lines := []string{head}
 	for i, o := range options {
-		s := in.Text("%s (%s): %s = filters %s, energy %s (%s kWh, %s kgCO2e), labour and disposal %s; a change every %s run hours",
-			o.Item.Code, o.Item.Class, in.Money(o.Total), in.Money(o.Filters), in.Money(o.Energy), in.Number(o.KWh, 0), in.Number(o.KgCO2e, 0), addOf(o, in), in.Number(o.Hours, 0))
-		if o.AtLimit {
-			s += in.Text(" (at its limit)")
-		}
-		if i == 0 {
-			s += in.Text("; fitted now")
-		}
-		lines = append(lines, s+".")
-		if i == 0 {
+		if i > 0 && !o.Fits {
+			lines = append(lines, in.Text("%s (%s): it does not fit this bank's fronts, so it is not reckoned.", o.Item.Code, o.Item.Class))
 			continue
 		}
-		lines = append(lines, "  "+verdict(o, in))
-		if o.Basis != "" {
+		s := year(o, in)
+		if i == 0 {
+			lines = append(lines, s+in.Text("; fitted now")+".")
+			continue
+		}
+		lines = append(lines, s+".", "  "+verdict(o, in))
+		if o.Basis != "" && !blind {
 			lines = append(lines, "  "+in.Text("Basis: %s.", v.inHabit(in.Retell(o.Basis))))
 		}
+	}
+	if blind {
+		lines = append(lines, in.Text("Basis: %s.", in.Retell(energy.ByAgeAlone)))
 	}
 	if len(options) > 0 && options[0].Note != "" {
 		lines = append(lines, capital(in.Retell(options[0].Note))+".")
@@ -60,13 +66,28 @@ func Compare(bank plant.BankID, options []energy.Option, reg *plant.Register) st
 	return strings.Join(lines, "\n")
 }
 
-// verdict says what speaks for or against an item in place of the fitted one.
-func verdict(o energy.Option, in locale.Locale) string {
+// year is what an item costs in a year, and how often it is changed.
+func year(o energy.Option, in locale.Locale) string {
+	s := in.Text("%s (%s): %s = filters %s, energy %s (%s kWh, %s kgCO2e), labour, visits and disposal %s; ",
+		o.Item.Code, o.Item.Class, in.Money(o.Total), in.Money(o.Filters), in.Money(o.Energy), in.Number(o.KWh, 0), in.Number(o.KgCO2e, 0), addOf(o, in))
+	if o.Open {
+		return s + in.Text("no change within ten years")
+	}
+	s += in.Text("a change every %s run hours", in.Number(o.Hours, 0))
 	switch {
-	case !o.Fits:
-		return in.Text("It does not fit this bank's fronts.")
-	case !o.Class.OK:
-		return in.Text("Not advised: %s", in.Retell(o.Class.Reason))
+	case o.AtCap:
+		s += in.Text(" (at the cap on its age)")
+	case o.AtLimit:
+		s += in.Text(" (at its limit)")
+	}
+	return s
+}
+
+// verdict says what speaks for or against an item that fits in place of the fitted
+// one.
+func verdict(o energy.Option, in locale.Locale) string {
+	if !o.Class.OK {
+		return in.Text("Not advised: %s", in.Retell(o.Class.Reason)) + "."
 	}
 	return cost(o, in) + caveat(o, in)
 }
@@ -87,6 +108,10 @@ func caveat(o energy.Option, in locale.Locale) string {
 
 func cost(o energy.Option, in locale.Locale) string {
 	switch {
+	case o.Better && o.Note == energy.AtMost.Note() && o.PaybackYears > 0 && !math.IsInf(o.PaybackYears, 1):
+		return in.Text("Cheaper, if the fan holds its airflow; the dearer set pays back in %s years then.", in.Number(o.PaybackYears, 1))
+	case o.Better && o.Note == energy.AtMost.Note():
+		return in.Text("Cheaper, if the fan holds its airflow.")
 	case o.Better && o.PaybackYears > 0 && !math.IsInf(o.PaybackYears, 1):
 		return in.Text("Cheaper; the dearer set pays back in %s years.", in.Number(o.PaybackYears, 1))
 	case o.Better:

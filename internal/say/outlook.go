@@ -18,6 +18,9 @@ func Outlook(a assess.Assessment, v Setting) string {
 		return s // of no use any more
 	}
 	if !a.LeastCost.IsZero() && a.Condition != duelist.Overdue && a.Condition != duelist.Due && a.LeastCost.Before(latest(a.Dates.Median, a.LeastCost)) {
+		if a.Energy.AtMost() {
+			return s + " " + v.In.Text("Cheapest date %s if the fan holds its airflow.", v.day(a.LeastCost))
+		}
 		s += " " + v.In.Text("Cheapest date %s.", v.day(a.LeastCost))
 	}
 	return s

@@ -25,6 +25,9 @@ func Pairs(in locale.Locale, pairs []digest.Pair) string {
 		if saved, ok := p.Saves(); ok {
 			s += in.Text(" (%s less than with %d as now)", in.Money(saved), p.Choices[p.Now].K)
 		}
+		if p.AtMost {
+			s += in.Text(", if its fan holds its airflow")
+		}
 		lines = append(lines, s+".")
 	}
 	head := in.Text("Primaries for each set of secondaries that cost least:")
@@ -50,7 +53,11 @@ func pairInFull(p digest.Pair, in locale.Locale) []string {
 	} else if p.Now == p.Best {
 		lines = append(lines, in.Text("That is about what it comes to as they load now."))
 	}
-	return append(lines, in.Text("Neither goes past its limit.")+" "+paceLine(best.Pace, in))
+	last := in.Text("Neither goes past its limit.") + " " + paceLine(best.Pace, in)
+	if p.AtMost {
+		last += " " + in.Text("Fan control is not known: all this holds only if the fan holds its airflow.")
+	}
+	return append(lines, last)
 }
 
 // paceLine tells how the age of the primaries bears on the secondary's loading.
@@ -93,6 +100,9 @@ func IfWrong(a assess.Assessment, rows []energy.Sensitivity, in locale.Locale) s
 	kept := in.Text("at most 1 % more")
 	if worst >= 0.01 {
 		kept = in.Text("up to %s %% more", in.Number(100*worst, 0))
+	}
+	if !a.LeastCost.Before(a.Dates.Median) { // what was weighed is waiting for the limit, whenever it comes
+		return in.Text("Cheapest interval, weeks, a fifth up or down: %s. Waiting for the limit costs %s then.", strings.Join(parts, ", "), kept)
 	}
 	return in.Text("Cheapest interval, weeks, a fifth up or down: %s. Keeping to the date costs %s then.", strings.Join(parts, ", "), kept)
 }

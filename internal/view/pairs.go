@@ -40,7 +40,7 @@ func (v *View) Pair(ctx context.Context, ahu plant.BankID, now time.Time) (p dig
 	if !(week > 0) {
 		return p, false, nil
 	}
-	p = digest.Pair{AHU: ahu, Tag: unit.Tag, Now: -1}
+	p = digest.Pair{AHU: ahu, Tag: unit.Tag, Now: -1, AtMost: life[plant.Primary].Energy.AtMost()}
 	best, _ := energy.BestPair(policies)
 	usual := math.Round(life[plant.Secondary].LifeHours / life[plant.Primary].LifeHours)
 	for i, x := range policies {
