@@ -61,10 +61,22 @@ func jobsEnded(meaning phrase.Meaning) (out []plant.BankID) {
 	return out
 }
 
+// bankNamed finds a bank of the places by its name, or by its AHU's tag and any word
+// for its stage: a button pressed today may bear the words of another language.
 func (t *talk) bankNamed(name string, places []plant.BankID) (plant.BankID, bool) {
 	for _, p := range places {
+		ahu, _ := t.reg.AHU(p)
 		for _, b := range t.reg.Banks(p.AHU()) {
 			if strings.EqualFold(t.reg.Name(b), name) {
+				return b, true
+			}
+		}
+		word, ok := strings.CutPrefix(strings.ToLower(name), strings.ToLower(ahu.Tag)+" ")
+		if !ok {
+			continue
+		}
+		if stage, known := phrase.StageOf(word); known {
+			if b, found := t.reg.FindBank(p.AHU(), string(stage)); found {
 				return b, true
 			}
 		}

@@ -245,7 +245,7 @@ func (p *parser) bankName(id plant.BankID) string {
 		}
 	}
 	if same == 1 {
-		return string(b.Stage)
+		return p.reg.StageName(id)
 	}
 	if len(b.ID) > 1 {
 		return b.ID
@@ -253,7 +253,7 @@ func (p *parser) bankName(id plant.BankID) string {
 	if len(b.Aliases) > 0 {
 		return b.Aliases[0]
 	}
-	return string(b.Stage)
+	return p.reg.StageName(id)
 }
 
 // siteName is the site's name in full.

@@ -352,7 +352,8 @@ func (p *parser) ordering(banks []plant.BankID, nums []*mark) option {
 		o.edits = append(o.edits, edit{m.from, m.q.unitTo, " " + name + " " + text})
 	}
 	o.label = strings.Join(parts, ", ")
-	o.keys = []string{p.bankName(banks[0]) + " first", o.label}
+	first := p.bankName(banks[0])
+	o.keys = []string{first + " first", string(p.stage(banks[0])) + " first", first + " zuerst", first + " primero", o.label}
 	return o
 }
 

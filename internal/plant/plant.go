@@ -10,6 +10,7 @@ import (
 
 	"github.com/shopspring/decimal"
 
+	"clogwise/internal/locale"
 	"clogwise/internal/units"
 )
 
@@ -211,6 +212,22 @@ const (
 	Third     Stage = "third"
 	Return    Stage = "return"
 )
+
+// Words is the stage as people call it in a language, in a word that the grammar
+// reads back: "primary", "Vorfilter", "prefiltro".
+func (s Stage) Words(in locale.Locale) string {
+	switch s {
+	case Primary:
+		return in.Text("primary")
+	case Secondary:
+		return in.Text("secondary")
+	case Third:
+		return in.Text("third")
+	case Return:
+		return in.Text("return")
+	}
+	return string(s)
+}
 
 // A Bank is one stage of filters in one AHU.
 type Bank struct {

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"clogwise/internal/locale"
 )
 
 // A Register is everything known of the plant at one moment. Build it with
@@ -22,6 +24,7 @@ type Register struct {
 	codes   []string
 	points  map[string]BankID // building-system point name, lower case
 	zones   map[string]*time.Location
+	tongues map[string]locale.Locale // of each site
 }
 
 // Contents is the register as data: the form it is filed, imported and stored in.
@@ -36,12 +39,13 @@ type Contents struct {
 func NewRegister(c Contents) *Register {
 	r := &Register{
 		sites: map[string]Site{}, ahus: map[BankID]AHU{}, banks: map[BankID]Bank{},
-		items: map[string]Item{}, points: map[string]BankID{}, zones: map[string]*time.Location{},
+		items: map[string]Item{}, points: map[string]BankID{}, zones: map[string]*time.Location{}, tongues: map[string]locale.Locale{},
 		banksOf: map[BankID][]BankID{}, ahusOf: map[string][]BankID{},
 	}
 	for _, s := range c.Sites {
 		r.sites[s.ID] = s
 		r.zones[s.ID] = s.Location()
+		r.tongues[s.ID] = locale.Of(s.Language)
 	}
 	for id, a := range c.AHUs {
 		r.ahus[id] = a
@@ -185,7 +189,8 @@ func (r *Register) Items() []Item {
 	return out
 }
 
-// Name is what people call a place: "AHU-3 secondary", "AHU-3", a site's name.
+// Name is what people call a place, in the language of its site: "AHU-3 secondary",
+// "AHU-3 Feinfilter", "AHU-3", a site's name.
 func (r *Register) Name(id BankID) string {
 	a, ok := r.AHU(id)
 	if !ok {
@@ -199,9 +204,14 @@ func (r *Register) Name(id BankID) string {
 		return a.Tag
 	}
 	if b.ID == "" || b.ID == string(b.Stage) {
-		return a.Tag + " " + string(b.Stage)
+		return a.Tag + " " + r.StageName(id)
 	}
 	return a.Tag + " " + b.ID
+}
+
+// StageName is what the stage of a bank is called in the language of its site.
+func (r *Register) StageName(bank BankID) string {
+	return r.banks[bank].Stage.Words(r.tongues[bank.Site()])
 }
 
 // Contents returns the register as data.
