@@ -10,6 +10,7 @@ import (
 	"clogwise/internal/duelist"
 	"clogwise/internal/forecast"
 	"clogwise/internal/plant"
+	"clogwise/internal/resistance"
 	"clogwise/internal/units"
 )
 
@@ -94,6 +95,10 @@ type Seen struct {
 	Doubtful  bool      `json:"doubtful,omitempty"`
 	By        string    `json:"by,omitempty"`
 }
+
+// HidesFaults reports whether the airflow varies and was not told, so that a fall or
+// a rise of the reading is mostly taken for one of the airflow.
+func (s Seen) HidesFaults() bool { return s.Basis == resistance.UntoldVarying }
 
 // SwapSeen is the change-out that opened this life.
 type SwapSeen struct {

@@ -162,6 +162,10 @@ func (c Corrector) Correct(pa float64, said Stated) Corrected {
 	return out
 }
 
+// UntoldVarying notes a reading of a VAV unit without its airflow. It hides most of
+// what goes wrong with a filter.
+const UntoldVarying = "airflow not given and it varies: taken as design"
+
 // airflow finds the airflow of a reading and how far it is to be believed.
 func (c Corrector) airflow(pa float64, said Stated) Corrected {
 	speed, spoken := c.speed(said)
@@ -180,7 +184,7 @@ func (c Corrector) airflow(pa float64, said Stated) Corrected {
 	case spoken:
 		return c.bySpeed(speed)
 	case c.varies:
-		return c.at(1, weightVAV, AsDesign, "airflow not given and it varies: taken as design")
+		return c.at(1, weightVAV, AsDesign, UntoldVarying)
 	case c.control == plant.FlowHeld:
 		return c.at(1, 1, AsDesign, "airflow not given: taken as design")
 	case c.control == plant.SpeedHeld:

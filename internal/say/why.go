@@ -54,18 +54,33 @@ func Why(a assess.Assessment, firm []energy.Sensitivity, neglect digest.Neglect,
 	if neglect.Factor > 0 {
 		add(in.Text("%s is past its limit: these filters load %s times as fast as usual. Change it first.", neglect.Primary, in.Number(neglect.Factor, 1)))
 	}
-	for _, f := range a.Findings {
-		if f.Open {
-			add(in.Text("Doubt: %s", f.Text+" "+f.Check))
-		}
-	}
-	lines = append(lines, narrowing(a, s)...)
-	for _, line := range []string{CostLine(a, in), firmLine(a, firm, in)} {
+	wide := narrowing(a, s)
+	lines = append(lines, doubts(a, whyLines-len(lines)-min(len(wide), 1), in)...)
+	for _, line := range append(wide, CostLine(a, in), firmLine(a, firm, in)) {
 		if line != "" && len(lines) < whyLines {
 			lines = append(lines, line)
 		}
 	}
-	return strings.Join(lines[:min(len(lines), whyLines)], "\n")
+	return strings.Join(lines, "\n")
+}
+
+// doubts are the open findings, a line each, in no more lines than there is room for;
+// the rest is counted.
+func doubts(a assess.Assessment, room int, in locale.Locale) (lines []string) {
+	more := 0
+	for _, f := range a.Findings {
+		switch {
+		case !f.Open:
+		case len(lines) < room:
+			lines = append(lines, in.Text("Doubt: %s", f.Text+" "+f.Check))
+		default:
+			more++
+		}
+	}
+	if more > 0 && len(lines) > 0 {
+		lines[len(lines)-1] += " " + in.Count(more, "%d more doubt is open.", "%d more doubts are open.")
+	}
+	return lines
 }
 
 func priorWords(a assess.Assessment, in locale.Locale) string {
@@ -115,7 +130,11 @@ func narrowing(a assess.Assessment, s Setting) []string {
 	case a.Condition == duelist.Unread && a.Last != nil:
 		add(in.Text("The range is wide: the last reading is %s days old. One now would narrow it.", in.Number(s.Now.Sub(a.Last.At).Hours()/24, 0)))
 	}
-	if a.Last != nil && a.Last.Weight < 0.8 {
+	switch {
+	case a.Last == nil:
+	case a.Last.HidesFaults():
+		add(in.Text("The range is wider, and a torn filter would mostly go unseen: %s. Give the airflow with each reading.", in.Retell(a.Last.Basis)))
+	case a.Last.Weight < 0.8:
 		add(in.Text("The range is wider without measured airflow (%s). Give it with each reading.", in.Retell(a.Last.Basis)))
 	}
 	if a.LifeStart == nil {
