@@ -47,13 +47,17 @@ type Recomputer struct {
 }
 
 // mostTogether is how many banks are recomputed together: what they share is then
-// read once and what they give is written once.
-const mostTogether = 8
+// read once and what they give is written once. For each group that is worked out
+// others are read or written.
+const (
+	mostTogether = 8
+	inFlight     = 4
+)
 
 // Run works notices off until ctx is done.
 func (r *Recomputer) Run(ctx context.Context) error {
 	return r.Queue.ConsumeMany(ctx, queue.Consumer{
-		Name: r.Name, Workers: r.Parallel, Log: r.Log, ClaimAfter: r.ClaimAfter, MaxTries: r.MaxTries,
+		Name: r.Name, Workers: inFlight * r.Parallel, Log: r.Log, ClaimAfter: r.ClaimAfter, MaxTries: r.MaxTries,
 	}, mostTogether, r.patiently)
 }
 
@@ -280,11 +284,11 @@ const hereAtOnce = 100
 // notifyAtOnce bounds the notices sent in one go.
 const notifyAtOnce = 500
 
-// notify queues banks, with a bound on the wait for a queue that hangs.
+// notify queues banks that lag, with a bound on the wait for a queue that hangs.
 func (r *Recomputer) notify(ctx context.Context, notices []queue.Notice) error {
 	for chunk := range slices.Chunk(notices, notifyAtOnce) {
 		short, cancel := context.WithTimeout(ctx, queueWait)
-		err := r.Queue.Notify(short, chunk...)
+		err := r.Queue.Ensure(short, chunk...)
 		cancel()
 		if err != nil {
 			return err

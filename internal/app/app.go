@@ -77,6 +77,7 @@ func Open(ctx context.Context, cfg config.Config, o Options) (*App, error) {
 	}
 	a.View = view.New(a.Store)
 	a.View.Remember(cfg.Worker.Remember)
+	a.View.AtOnce(cfg.Worker.Parallel)
 	a.Engine = &bot.Engine{
 		Store: a.Store, Memory: a.Queue, View: a.View, Now: a.Now, Log: a.Log, Steps: a.Steps,
 		Expires: cfg.Question.Expires, HereFor: 30 * time.Minute,

@@ -40,15 +40,33 @@ func (n Notice) check() error {
 // On error some of the notices may have been taken; sending all again does no
 // harm, and the sweep will if the caller does not.
 func (q *Queue) Notify(ctx context.Context, notices ...Notice) error {
+	return q.notify(ctx, "0", notices)
+}
+
+// Ensure is [Queue.Notify] for banks that wait longer than they should. It looks
+// whether those that were queued still are, where Notify believes it: single entries
+// may have been deleted by hand.
+func (q *Queue) Ensure(ctx context.Context, notices ...Notice) error {
+	return q.notify(ctx, "1", notices)
+}
+
+func (q *Queue) notify(ctx context.Context, look string, notices []Notice) error {
+	upTo := make(map[string]int64, len(notices))
+	var banks []string
 	for _, n := range notices {
 		if err := n.check(); err != nil {
 			return err
 		}
+		if _, named := upTo[n.Bank]; !named {
+			banks = append(banks, n.Bank)
+		}
+		upTo[n.Bank] = max(upTo[n.Bank], n.UpTo)
 	}
-	for step := range slices.Chunk(notices, notifyStep) {
-		args := make([]any, 0, 2*len(step))
-		for _, n := range step {
-			args = append(args, n.Bank, n.UpTo)
+	for step := range slices.Chunk(banks, notifyStep) {
+		args := make([]any, 0, 1+2*len(step))
+		args = append(args, look)
+		for _, bank := range step {
+			args = append(args, bank, upTo[bank])
 		}
 		if err := q.run(ctx, notifyScript, args...).Err(); err != nil {
 			return wrap("notify", err)

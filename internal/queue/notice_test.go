@@ -408,6 +408,32 @@ func testEntryDeleted(b *bundle) {
 	b.untilCounts(counts{})
 }
 
+// testOneEntryDeleted deletes the entry of one of two banks: what believes that it is
+// still there leaves it, what looks finds out.
+func testOneEntryDeleted(b *bundle) {
+	b.notify(queue.Notice{Bank: bankA, UpTo: 1}, queue.Notice{Bank: bankB, UpTo: 1})
+	there, err := b.Client().XRange(b.ctx, b.Stream(), "-", "+").Result()
+	if err != nil || len(there) != 2 {
+		b.t.Fatalf("stream: %v, %v", there, err)
+	}
+	if err := b.Client().XDel(b.ctx, b.Stream(), there[0].ID).Err(); err != nil {
+		b.t.Fatalf("XDEL: %v", err)
+	}
+	b.notify(queue.Notice{Bank: bankA, UpTo: 2})
+	b.wantCounts(counts{Waiting: 1})
+	for range 2 { // the second finds it there
+		if err := b.Queue.Ensure(b.ctx, queue.Notice{Bank: bankA, UpTo: 1}, queue.Notice{Bank: bankB, UpTo: 1}); err != nil {
+			b.t.Fatalf("Ensure: %v", err)
+		}
+		b.wantCounts(counts{Waiting: 2})
+	}
+	r := newRecorder()
+	b.consume(b.Queue, quick("one"), r.handle)
+	b.wantNext(r, queue.Notice{Bank: bankB, UpTo: 1})
+	b.wantNext(r, queue.Notice{Bank: bankA, UpTo: 2})
+	b.untilCounts(counts{})
+}
+
 func testForeignEntry(b *bundle) {
 	err := b.Client().XAdd(b.ctx, &redis.XAddArgs{Stream: b.Stream(), Values: []string{"hello", "world"}}).Err()
 	if err != nil {

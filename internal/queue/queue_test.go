@@ -215,6 +215,7 @@ var conformance = []struct {
 	{"flush in mid-run", testFlush},
 	{"group destroyed in mid-run", testGroupDestroyed},
 	{"entry deleted by hand", testEntryDeleted},
+	{"one of two entries deleted by hand", testOneEntryDeleted},
 	{"entry that is no notice", testForeignEntry},
 	{"close ends consumers", testClose},
 	{"depth and age", testDepth},

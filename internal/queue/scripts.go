@@ -56,11 +56,18 @@ local function noticed(bank)
   return #redis.call('XRANGE', stream, at, at) == 1
 end
 
--- mark raises the bank's N and counts the notice.
-local function mark(bank, n)
-  local known = redis.call('HGET', upto, bank)
-  if not known or tonumber(known) < tonumber(n) then redis.call('HSET', upto, bank, n) end
-  redis.call('HINCRBY', marks, bank, 1)
+-- mark raises what is known of banks, which is in known, to their N, and counts
+-- the notice. All banks of a call get the same count, one that no call before had.
+local function mark(banks, ns, known)
+  local count, raised, marked = redis.call('HINCRBY', marks, '', 1), {}, {}
+  for i, bank in ipairs(banks) do
+    marked[#marked + 1], marked[#marked + 2] = bank, count
+    if not known[i] or tonumber(known[i]) < tonumber(ns[i]) then
+      raised[#raised + 1], raised[#raised + 2] = bank, ns[i]
+    end
+  end
+  redis.call('HSET', marks, unpack(marked))
+  if #raised > 0 then redis.call('HSET', upto, unpack(raised)) end
 end
 
 -- owns tells whether the entry is handed to this consumer and to no other.
@@ -83,28 +90,39 @@ end
 
 func noticeScript(body string) *redis.Script { return redis.NewScript(prelude + body) }
 
-// notify records notices.
+// notify records notices of banks, each named once.
 //
-//	ARGV[2…]  bank, N, bank, N, …
+//	ARGV[2]   '1' to look for each bank's entry on the stream, '0' to believe that
+//	          it is where it was put as long as there is a stream: to look costs
+//	          more than all the rest
+//	ARGV[3…]  bank, N, bank, N, …
 //	result    how many banks were put on the stream
 //
 // A parked bank stays parked until a notice says more than was parked, so that
 // a sweep does not feed a bank that always fails to the workers for ever.
 var notifyScript = noticeScript(`
-local queued = 0
-for i = 2, #ARGV, 2 do
-  local bank, n = ARGV[i], ARGV[i + 1]
-  local there = noticed(bank)
-  local rec = not there and redis.call('HGET', parked, bank)
-  if not (rec and tonumber(n) <= tonumber(cjson.decode(rec).upto)) then
-    mark(bank, n)
-    if not there then
-      enqueue(bank, rec)
-      queued = queued + 1
-    end
+local look = ARGV[2] == '1' or redis.call('EXISTS', stream) == 0
+local asked, ns = {}, {}
+for i = 3, #ARGV, 2 do
+  asked[#asked + 1], ns[#ns + 1] = ARGV[i], ARGV[i + 1]
+end
+
+local at, recs = redis.call('HMGET', place, unpack(asked)), {}
+if redis.call('HLEN', parked) > 0 then recs = redis.call('HMGET', parked, unpack(asked)) end
+local banks, upTo, new = {}, {}, {}
+for i, bank in ipairs(asked) do
+  local there = at[i]
+  if there and (look or there == 'later') then there = noticed(bank) end
+  local rec = not there and recs[i]
+  if not (rec and tonumber(ns[i]) <= tonumber(cjson.decode(rec).upto)) then
+    banks[#banks + 1], upTo[#upTo + 1] = bank, ns[i]
+    if not there then new[#new + 1] = {bank, rec} end
   end
 end
-return queued`)
+if #banks == 0 then return 0 end
+mark(banks, upTo, redis.call('HMGET', upto, unpack(banks)))
+for _, n in ipairs(new) do enqueue(n[1], n[2]) end
+return #new`)
 
 // begin starts a try of each entry.
 //
@@ -119,29 +137,52 @@ return queued`)
 // worker is parked as well.
 var beginScript = noticeScript(`
 local consumer, most = ARGV[2], tonumber(ARGV[3])
+local ids, banks, ns = {}, {}, {}
+for i = 4, #ARGV, 3 do
+  ids[#ids + 1], banks[#banks + 1], ns[#ns + 1] = ARGV[i], ARGV[i + 1], ARGV[i + 2]
+end
 
-local function begin(id, bank, n)
-  if not owns(consumer, id) then return 'gone', '', '', '' end
-  local at = redis.call('HGET', place, bank)
-  if at and at ~= id and noticed(bank) then
-    settle(id)
-    return 'gone', '', '', ''
+-- The entries of a group lie side by side: most are seen at once, the others asked
+-- for one by one.
+local ours = {}
+local p = redis.pcall('XPENDING', stream, group, ids[1], ids[#ids], 2 * #ids, consumer)
+if not p.err then
+  for _, x in ipairs(p) do ours[x[1]] = true end
+end
+
+local at, known = redis.call('HMGET', place, unpack(banks)), redis.call('HMGET', upto, unpack(banks))
+local seen, tried = redis.call('HMGET', marks, unpack(banks)), redis.call('HMGET', tries, unpack(banks))
+local begun = {}
+
+local function begin(i)
+  local id, bank = ids[i], banks[i]
+  if not ours[id] and not owns(consumer, id) then return 'gone', '', '', '' end
+  if at[i] ~= id then
+    if at[i] and noticed(bank) then
+      settle(id)
+      return 'gone', '', '', ''
+    end
+    redis.call('HSET', place, bank, id)
   end
-  redis.call('HSET', place, bank, id)
-  redis.call('HSETNX', upto, bank, n)
-  if tonumber(redis.call('HGET', tries, bank) or '0') >= most then
+  if not known[i] then
+    redis.call('HSET', upto, bank, ns[i])
+    known[i] = ns[i]
+  end
+  local try = tonumber(tried[i] or '0') + 1
+  if try > most then
     park(bank, id, 'the worker stopped each time while working on it')
     return 'parked', '', '', ''
   end
-  local try = redis.call('HINCRBY', tries, bank, 1)
-  return 'go', redis.call('HGET', upto, bank), redis.call('HGET', marks, bank) or '0', tostring(try)
+  begun[#begun + 1], begun[#begun + 2] = bank, try
+  return 'go', known[i], seen[i] or '0', tostring(try)
 end
 
 local out = {}
-for i = 4, #ARGV, 3 do
+for i = 1, #ids do
   local k = #out
-  out[k + 1], out[k + 2], out[k + 3], out[k + 4] = begin(ARGV[i], ARGV[i + 1], ARGV[i + 2])
+  out[k + 1], out[k + 2], out[k + 3], out[k + 4] = begin(i)
 end
+if #begun > 0 then redis.call('HSET', tries, unpack(begun)) end
 return out`)
 
 // done ends tries that succeeded.
@@ -260,7 +301,7 @@ local rec = redis.call('HGET', parked, bank)
 if not rec then return 0 end
 redis.call('HDEL', parked, bank)
 redis.call('HDEL', tries, bank)
-mark(bank, cjson.decode(rec).upto)
+mark({bank}, {cjson.decode(rec).upto}, redis.call('HMGET', upto, bank))
 if not noticed(bank) then enqueue(bank, true) end
 return 1`)
 

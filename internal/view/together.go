@@ -73,14 +73,30 @@ func (r *recomputing) run(ctx context.Context, banks []plant.BankID, out []Recom
 	if err != nil {
 		return err
 	}
-	for i := range all {
-		a, err := r.assessOne(ctx, &all[i])
-		out[all[i].at] = Recomputed{a, err}
+	if err := r.assessAll(ctx, all, out); err != nil {
+		return err
 	}
 	if err := r.besides(ctx, all); err != nil { // first: after a crash in between the banks still lag
 		return err
 	}
 	return r.store(ctx, all, out)
+}
+
+// assessAll assesses the banks when it is their turn.
+func (r *recomputing) assessAll(ctx context.Context, all []bankAtHand, out []Recomputed) error {
+	if r.turns != nil {
+		select {
+		case r.turns <- struct{}{}:
+			defer func() { <-r.turns }()
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		}
+	}
+	for i := range all {
+		a, err := r.assessOne(ctx, &all[i])
+		out[all[i].at] = Recomputed{a, err}
+	}
+	return nil
 }
 
 // store writes the new projections at once.
@@ -138,13 +154,7 @@ func (r *recomputing) gather(ctx context.Context, banks []plant.BankID) ([]bankA
 			b.known = r.toRead(b.id, b.prev)
 		}
 	}
-	slices.SortFunc(all, func(a, b bankAtHand) int { return cmp.Compare(a.known.upTo, b.known.upTo) })
-	for some := range slices.Chunk(all, readAtOnce) {
-		if err := r.readUp(ctx, some); err != nil {
-			return nil, err
-		}
-	}
-	return all, nil
+	return all, r.readUp(ctx, all)
 }
 
 // previousOf are the projections of banks to carry on from.
@@ -185,31 +195,50 @@ func carries(prev *assess.Assessment, edited int64) bool {
 
 // readUp reads what came since the banks were read, which for those of which nothing
 // is remembered is all.
-func (r *recomputing) readUp(ctx context.Context, some []bankAtHand) error {
-	ids := make([]plant.BankID, len(some))
-	for i, b := range some {
-		ids[i] = b.id
-	}
-	of, err := r.entriesOf(ctx, ids, some[0].known.upTo)
+func (r *recomputing) readUp(ctx context.Context, all []bankAtHand) error {
+	news, err := r.tail.news(ctx, r, all)
 	if err != nil {
 		return err
 	}
-	for i := range some {
-		b := &some[i]
-		read := slices.DeleteFunc(of[b.id], func(x entry.Entry) bool { return x.Seq <= b.known.upTo })
-		if b.known.entries != nil || b.prev == nil {
-			b.fresh = read
-			continue
+	var behind []*bankAtHand // the tail
+	for i := range all {
+		b := &all[i]
+		if of, ok := news[b.id]; ok {
+			b.told(of)
+		} else {
+			behind = append(behind, b)
 		}
-		for _, x := range read {
-			if x.Seq <= b.prev.UpTo {
-				b.known.entries = append(b.known.entries, x)
-			} else {
-				b.fresh = append(b.fresh, x)
-			}
+	}
+	slices.SortFunc(behind, func(a, b *bankAtHand) int { return cmp.Compare(a.known.upTo, b.known.upTo) })
+	for some := range slices.Chunk(behind, readAtOnce) {
+		ids := make([]plant.BankID, len(some))
+		for i, b := range some {
+			ids[i] = b.id
+		}
+		of, err := r.entriesOf(ctx, ids, some[0].known.upTo)
+		if err != nil {
+			return err
+		}
+		for _, b := range some {
+			b.told(slices.DeleteFunc(of[b.id], func(x entry.Entry) bool { return x.Seq <= b.known.upTo }))
 		}
 	}
 	return nil
+}
+
+// told takes in what was read of a bank.
+func (b *bankAtHand) told(read []entry.Entry) {
+	if b.known.entries != nil || b.prev == nil {
+		b.fresh = read
+		return
+	}
+	for _, x := range read {
+		if x.Seq <= b.prev.UpTo {
+			b.known.entries = append(b.known.entries, x)
+		} else {
+			b.fresh = append(b.fresh, x)
+		}
+	}
 }
 
 // assessOne assesses a bank; what it read is what is known of the bank from now on.

@@ -33,6 +33,8 @@ type View struct {
 
 	priors map[plant.Stage]cachedPrior
 	memory *memory
+	tail   tail
+	turns  chan struct{} // of those who assess banks; nil: as many as like
 
 	jobs jobs
 }
@@ -45,14 +47,27 @@ type cachedPrior struct {
 
 // New reads from store.
 func New(store ledger.Store) *View {
-	return &View{
+	v := &View{
 		Store: store, reg: plant.NewRegister(plant.Contents{}), priors: map[plant.Stage]cachedPrior{}, memory: newMemory(usualRoom),
 	}
+	v.Remember(usualRoom)
+	v.tail.begin(0, 0)
+	return v
 }
 
 // Remember sets how many entries RecomputeTogether keeps in memory between its
 // calls, each of some 300 bytes; 0 for none. It must be called before the first.
-func (v *View) Remember(entries int) { v.memory.room = entries }
+func (v *View) Remember(entries int) {
+	v.memory.room = entries - entries/tailShare
+	v.tail.room = entries / tailShare
+}
+
+// tailShare is the part of the memory that is for the newest entries of all banks.
+const tailShare = 4
+
+// AtOnce sets how many calls of RecomputeTogether work at a time; others read or
+// write meanwhile. It must be called before the first.
+func (v *View) AtOnce(n int) { v.turns = make(chan struct{}, n) }
 
 // Register is the register as it stands. It looks at the ledger only for edits
 // newer than those it has seen. An edit that cannot be read is left out, see
