@@ -1,14 +1,17 @@
 package bot
 
 import (
+	"cmp"
 	"context"
 	"regexp"
 	"slices"
 	"strings"
 	"time"
 
+	"clogwise/internal/channel"
 	"clogwise/internal/digest"
 	"clogwise/internal/entry"
+	"clogwise/internal/ledger"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 	"clogwise/internal/say"
@@ -108,6 +111,39 @@ func (t *talk) bareDone(meaning phrase.Meaning) (ended phrase.Meaning, text stri
 	text = t.reg.Name(ahu) + " back on"
 	ended = phrase.Understand(text, t.scope)
 	return ended, text, len(jobsEnded(ended)) > 0
+}
+
+// doneAlready answers a bare "done" where no job is open: of the crew, when one was
+// closed in this shift, and of anybody who speaks to the bot itself.
+func (e *Engine) doneAlready(ctx context.Context, t *talk) (p channel.Post, ok bool, err error) {
+	site := t.sites[0]
+	if len(t.jobs) > 0 || len(t.m.Text) > 60 || !t.crewOf(site.ID) && !t.supervises(site.ID) {
+		return p, false, nil
+	}
+	scope := t.scope
+	scope.Booked = t.reg.Banks(plant.BankID(site.ID)) // as if all were open
+	if !isBareDone(phrase.Understand(t.m.Text, scope)) {
+		return p, false, nil
+	}
+	var last []entry.Entry
+	for _, s := range t.sites {
+		done, err := e.Store.Entries(ctx, ledger.Filter{Place: plant.BankID(s.ID), Kinds: []entry.Kind{entry.KindJobDone}, Newest: true, Limit: 10})
+		if err != nil {
+			return p, false, err
+		}
+		last = append(last, slices.DeleteFunc(done, func(x entry.Entry) bool { return e.Now().Sub(x.At) > sameShift })...)
+	}
+	if len(last) == 0 {
+		return channel.Post{Text: say.NothingOpen(say.At(site, e.Now()), nil, "", e.Now())}, t.m.Direct || t.m.Mention, nil
+	}
+	newest := slices.MaxFunc(last, func(a, b entry.Entry) int { return cmp.Compare(a.Seq, b.Seq) })
+	var closed []string
+	for _, x := range last {
+		if x.At.Equal(newest.At) && x.By == newest.By {
+			closed = append(closed, t.reg.Name(x.Place))
+		}
+	}
+	return channel.Post{Text: say.NothingOpen(say.At(t.siteOf(newest.Place), e.Now()), closed, newest.By, newest.At)}, true, nil
 }
 
 func isBareDone(meaning phrase.Meaning) bool {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"time"
 
 	"clogwise/internal/entry"
 	"clogwise/internal/phrase"
@@ -75,6 +76,10 @@ func readingMeant(readings []entry.Entry, was *float64) (target entry.Entry, ok 
 	return target, ok
 }
 
+// correctedWithin is how old the reading that a correction is of may be without a
+// question: people put right what they wrote of late.
+const correctedWithin = 30 * 24 * time.Hour
+
 // nearby is how far a value that was typed in another unit may be off by
 // rounding, Pa.
 func nearby(pa float64) float64 { return max(1.5, 0.02*pa) }
@@ -92,8 +97,12 @@ func (e *Engine) whichReading(ctx context.Context, t *talk, meaning phrase.Meani
 		if err != nil {
 			return a, false, err
 		}
-		if _, found := readingMeant(readings, it.Was); found || len(readings) == 0 {
+		old, found := readingMeant(readings, it.Was)
+		if len(readings) == 0 || found && (t.sure || e.Now().Sub(old.At) < correctedWithin) {
 			continue
+		}
+		if found { // of long ago, which is seldom meant
+			readings = append(slices.Clone(readings), old)
 		}
 		a = phrase.Asking{Code: "which-reading", Text: say.WhichReading(say.At(t.siteOf(it.Place), e.Now()), t.reg.Name(it.Place), *it.Was, body.Pa)}
 		if len(meaning.Items) == 1 { // a choice stands for the whole message
@@ -121,7 +130,7 @@ func (t *talk) lastReadings(readings []entry.Entry, it phrase.Item, to entry.Rea
 			means += " at " + plain(*to.FanHz) + " Hz"
 		}
 		out = append(out, phrase.Choice{
-			Keys: []string{strconv.Itoa(len(out) + 1), old}, Label: say.ReadingOf(at, x, r), Means: means,
+			Keys: []string{strconv.Itoa(len(out) + 1), old}, Label: say.ReadingOf(at, x, r), Means: means + sureTail,
 		})
 	}
 	return out

@@ -10,6 +10,7 @@ import (
 	"clogwise/internal/entry"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
+	"clogwise/internal/say"
 )
 
 // draft turns the items of one message into entries. Source keys end in the
@@ -44,6 +45,11 @@ func (d *draft) item(ctx context.Context, it phrase.Item) error {
 		return d.jobDone(ctx, it, body)
 	case entry.JobStart:
 		for _, bank := range d.banksFor(it.Place, entry.KindJobStart) {
+			j, open := d.talk.openJob(bank)
+			if open && !j.Begun.IsZero() && len(d.own) == 0 { // begun once is enough
+				d.notes = append(d.notes, say.BegunAlready(say.At(d.talk.siteOf(bank), d.engine.Now()), d.talk.reg.Name(bank), j.Begun))
+				continue
+			}
 			d.put(bank, it, body)
 		}
 		return nil

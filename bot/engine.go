@@ -111,6 +111,12 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 	}
 	switch meaning.Outcome {
 	case phrase.Chatter:
+		if p, ok, err := e.doneAlready(ctx, t); err != nil || ok {
+			if err != nil {
+				return err
+			}
+			return e.reply(ctx, t, p)
+		}
 		if t.m.Direct || t.m.Mention {
 			return e.hint(ctx, t, say.NotUnderstood(t.in()))
 		}

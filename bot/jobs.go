@@ -41,6 +41,9 @@ func (e *Engine) lists(t *talk, x entry.Entry, entries []entry.Entry) ([]digest.
 	site := t.siteOf(x.Place)
 	switch b := x.Body.(type) {
 	case entry.JobStart:
+		if slices.Contains(t.stepsOut(entries), x.Place) {
+			return nil, nil
+		}
 		var jobs []digest.Job
 		for _, y := range entries {
 			if y.Kind == x.Kind && y.Place.AHU() == x.Place.AHU() {
@@ -55,6 +58,24 @@ func (e *Engine) lists(t *talk, x entry.Entry, entries []entry.Entry) ([]digest.
 		}
 	}
 	return nil, nil
+}
+
+// sameShift is how long after the start of a job the steps sent for it hold for
+// further banks of the same AHU.
+const sameShift = 12 * time.Hour
+
+// stepsOut are the banks begun by the entries on whose AHU a job is under way in this
+// shift: the same unit, isolated once, and the same steps, which went out with that
+// job. They are not sent again; the reply says for which bank they hold too.
+func (t *talk) stepsOut(entries []entry.Entry) (out []plant.BankID) {
+	for _, x := range entries {
+		if x.Kind == entry.KindJobStart && slices.ContainsFunc(t.jobs, func(j digest.Job) bool {
+			return j.Bank.AHU() == x.Place.AHU() && j.Bank != x.Place && !j.Begun.IsZero() && x.At.Sub(j.Begun) < sameShift
+		}) {
+			out = append(out, x.Place)
+		}
+	}
+	return out
 }
 
 // specialistsOnly are the banks among those booked for which no steps go out.

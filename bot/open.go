@@ -8,6 +8,7 @@ import (
 
 	"clogwise/internal/channel"
 	"clogwise/internal/ledger"
+	"clogwise/internal/phrase"
 	"clogwise/internal/say"
 )
 
@@ -33,6 +34,13 @@ func (q question) same(o question) bool {
 	return q.Message.Key() == o.Message.Key() && q.Code == o.Code && q.Text == o.Text
 }
 
+// asksAgain reports whether a question is one about the end of the same work, asked
+// anew because somebody said "done" again: one answer settles it.
+func (q question) asksAgain(o question) bool {
+	return q.Text == o.Text && q.Code == o.Code && len(q.Choices) > 0 &&
+		!slices.ContainsFunc(append(slices.Clone(q.Choices), o.Choices...), func(c phrase.Choice) bool { return !changedTail.MatchString(c.Means) })
+}
+
 // stale reports whether a question lies so far back that an answer may be meant
 // for something else.
 func (q question) stale(now time.Time) bool {
@@ -49,7 +57,7 @@ func (e *Engine) queued(ctx context.Context, conv string, q question) question {
 	}
 	open := append(before.Earlier, before.alone())
 	q.Earlier = slices.DeleteFunc(open, func(o question) bool {
-		return o.Message.Key() == q.Message.Key() || e.Now().Sub(o.Asked) > e.Expires
+		return o.Message.Key() == q.Message.Key() || q.asksAgain(o) || e.Now().Sub(o.Asked) > e.Expires
 	})
 	if n := len(q.Earlier); n > mostOpen {
 		q.Earlier = q.Earlier[n-mostOpen:]

@@ -37,12 +37,16 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 	if len(d.entries) == 0 && t.changed != nil {
 		return e.reply(ctx, t, channel.Post{Text: say.NothingChanged(t.in())})
 	}
+	if len(d.entries) == 0 && len(d.notes) > 0 {
+		return e.reply(ctx, t, channel.Post{Text: strings.Join(d.notes, "\n")})
+	}
 	if len(d.entries) == 0 {
 		return e.reply(ctx, t, channel.Post{Text: say.NotUnderstood(t.in())})
 	}
 	recipe := say.Recipe{Source: key + ":", Notes: slices.Concat(notesOf(meaning), unplanned, d.notes), Unstated: d.unstated, Old: d.old, Undo: key}
 	recipe.Barred = t.saidInstead(meaning, barred)
 	recipe.NoSteps = t.specialistsOnly(e.Steps, d.entries)
+	recipe.StepsOut = t.stepsOut(d.entries)
 	if recipe.Warnings, err = e.warnings(ctx, t, d.entries); err != nil {
 		return err
 	}

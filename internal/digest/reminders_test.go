@@ -145,10 +145,10 @@ func TestListsAreByAHUAndStart(t *testing.T) {
 		t.Fatalf("%d reminders, want 3", len(rs))
 	}
 	first := rs[0].Posts[0]
-	if head, _, _ := strings.Cut(first.Text, "\n"); head != "Tove, Idris: AHU-3 secondary and AHU-3 primary, booked for Thu 26 Nov 09:00." {
+	if head, _, _ := strings.Cut(first.Text, "\n"); head != "Steps ahead of the job. Tove, Idris: AHU-3 secondary and AHU-3 primary, booked for Thu 26 Nov 09:00." {
 		t.Errorf("first line: %s", head)
 	}
-	if last := rs[2].Posts[0].Text; !strings.HasPrefix(last, "No crew is named yet, so for whoever does it: AHU-4 secondary, booked for Thu 26 Nov 10:00.") {
+	if last := rs[2].Posts[0].Text; !strings.HasPrefix(last, "Steps ahead of the job. No crew is named yet, so for whoever does it: AHU-4 secondary, booked for Thu 26 Nov 10:00.") {
 		t.Errorf("without a crew: %s", last)
 	}
 }

@@ -10,9 +10,11 @@ import (
 
 // JobStarted is what is posted when a job begins on one or several banks of an
 // AHU, headed by all of them: the before-start list unless
-// it went out already, then what to mind during and after, each its own post. On
-// plant for specialists only it is the stop line, to the channel and to every
-// supervisor.
+// it went out already, then what to mind during and after. Each is a post of its own,
+// though they go out together: it is opened and marked as read at its own moment, and
+// so the receipts tell who read what when. Nothing goes out again for a further bank
+// of an AHU that is under work. On plant for specialists only it is the stop line, to
+// the channel and to every supervisor.
 func JobStarted(jobs []Job, reg *plant.Register, site plant.Site, steps safework.Catalogue, now time.Time) []KeyedPost {
 	job := jobs[0]
 	if job.Seq == 0 && job.Begun.IsZero() {

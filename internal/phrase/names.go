@@ -130,7 +130,7 @@ func (x *Index) addShort(tag string, id plant.BankID) {
 }
 
 // elsewhere is what an air handling unit is called in German and Spanish.
-var elsewhere = [...]string{"rlt", "uta", "climatizador"}
+var elsewhere = [...]string{"rlt", "uta", "climatizador", "climatizadora", "luftungsgerat", "luftungsanlage", "klimagerat", "klimaanlage"}
 
 // addElsewhere lets "AHU-3" be said as in German or Spanish, unless the register calls
 // something else so.
@@ -248,8 +248,11 @@ func announces(toks []token, j int) bool {
 	return j < len(toks) && toks[j].kind == tNumber
 }
 
-// numberWord reports whether w only announces the number of a tag: "AHU no. 3".
-func numberWord(w string) bool { return w == "no" || w == "nr" || w == "number" || w == "num" }
+// numberWord reports whether w only announces the number of a tag: "AHU no. 3",
+// "RLT-Gerät 3", "UTA número 3".
+func numberWord(w string) bool { return numberWords[w] }
+
+var numberWords = set("no nr number num nummer numero n nº º n° ° unit gerat anlage unidad")
 
 // nameJoint reports whether a sign may stand inside a name.
 func nameJoint(s string) bool { return s == "-" || s == "_" || s == "." || s == "/" || s == "#" }

@@ -586,11 +586,11 @@ func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []*mark
 	p.add(it)
 }
 
-// negatedBefore reports whether "not" or "was" stands right before a number.
+// negatedBefore reports whether "not", "nicht" or "no" stands right before a number.
 func negatedBefore(ms []*mark, n *mark) bool {
 	i := slices.IndexFunc(ms, func(m *mark) bool { return m.from == n.from })
 	for j := i - 1; j >= 0 && ms[j].kind != mNum; j-- {
-		if ms[j].is(cNot) {
+		if ms[j].is(cNot) || ms[j].text == "no" && ms[j].to+1 == n.from { // "54 no 45", but not "45, no, 54"
 			return true
 		}
 		if ms[j].is(cAmend) {

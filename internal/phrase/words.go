@@ -219,7 +219,7 @@ var lexicon = map[cue]string{
 	cDefer: `undefer undeferred un|defer deferral no|longer|deferred aufschub aplazamiento defer deferred deferring postpone postponed put|off push push|back
 		pushed|back hold|off delay verschieben verschoben aufschieben aplazar aplazado posponer`,
 	cOnSite: `angekommen|bei llegado|a in|situ estoy|en arrived|at on|site onsite at|site arrived|at|site vor|ort en|sitio en|planta`,
-	cStart: `about|to|start about|to|begin starting starting|now starting|work start start|now started begin beginning beginne fange|an anfangen empiezo empezando
+	cStart: `about|to|start about|to|begin starting starting|now starting|work start start|now started begin beginning beginne beginnen fange|an fange fangen starte starten anfangen empiezo empezamos empezando
 		empezamos comienzo going|in`,
 	cBack: `back|on back|running back|up running|again restarted back|online back|in|service up|and|running wieder|an wieder|in|betrieb lauft|wieder en|marcha
 		otra|vez|en|marcha`,

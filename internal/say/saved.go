@@ -29,6 +29,7 @@ type Recipe struct {
 	Old       []entry.Entry             `json:"old,omitempty"`       // what corrections take the place of
 	Warnings  []string                  `json:"warnings,omitempty"`  // what speaks against a booking or a deferral
 	NoSteps   []plant.BankID            `json:"no_steps,omitempty"`  // booked, but for specialists only
+	StepsOut  []plant.BankID            `json:"steps_out,omitempty"` // begun where steps went out for another bank
 	Edited    bool                      `json:"edited,omitempty"`
 	Barred    string                    `json:"barred,omitempty"` // what was not saved for want of a role
 	Also      string                    `json:"also,omitempty"`   // a hint to add

@@ -46,6 +46,9 @@ func (in SavedInput) sentence(x entry.Entry) string {
 	case entry.Booking:
 		return bookingSentence(b, slices.Contains(in.NoSteps, x.Place), v)
 	case entry.JobStart:
+		if slices.Contains(in.StepsOut, x.Place) {
+			return v.In.Text("job started, too; the steps sent for %s hold for it as well and are not sent again.", in.Register.Name(x.Place.AHU()))
+		}
 		return v.In.Text("job started; steps below are a reminder, not a permit.")
 	case entry.JobDone:
 		if b.CleanPa != nil {

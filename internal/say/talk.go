@@ -139,6 +139,20 @@ func NothingChanged(in locale.Locale) string {
 	return in.Text("Good: no filter was changed, so nothing is recorded. What is booked stays booked.")
 }
 
+// BegunAlready says that the start of a job is on record.
+func BegunAlready(at Setting, name string, begun time.Time) string {
+	return at.In.Text("%s: job started already, %s; recorded once.", name, at.moment(begun))
+}
+
+// NothingOpen answers the end of work where no job is open; closed names what was
+// closed last, empty when nothing was.
+func NothingOpen(at Setting, closed []string, by string, when time.Time) string {
+	if len(closed) == 0 {
+		return at.In.Text("No job is open here; nothing was changed.")
+	}
+	return at.In.Text("No job is open here any more: %s closed by %s, %s. Nothing was changed.", at.In.And(closed), by, at.moment(when))
+}
+
 // StillOpen repeats the next of the questions that a person has not answered.
 func StillOpen(in locale.Locale, n int, question string) string {
 	return in.Count(n, "%d more question is open:", "%d more questions are open; the next:") + " " + NothingSaved(in, question)
