@@ -55,3 +55,27 @@ func TestComparedWithoutAGauge(t *testing.T) {
 		t.Errorf("%+v, %v, want a change every 1500 h", out, err)
 	}
 }
+
+// A secondary that its primary's changes make load more slowly still ends at its cap
+// on age.
+func TestPairsKeepTheCapOfTheSecondary(t *testing.T) {
+	t.Parallel()
+	primary, secondary := pairOf(plant.FlowHeld, "5000")
+	c := secondary.Register.Contents()
+	bank := c.Banks["s/a/secondary"]
+	bank.MaxHours = 2500 // its limit comes after 240 days of 24 hours
+	c.Banks["s/a/secondary"] = bank
+	primary.Register, secondary.Register = plant.NewRegister(c), plant.NewRegister(c)
+	got, err := assess.Pairs(primary, secondary)
+	if err != nil || len(got) == 0 {
+		t.Fatal(got, err)
+	}
+	for _, p := range got {
+		if p.SecondaryHours > 2500*(1+1e-9) {
+			t.Errorf("%d primaries: the secondary stays in %.0f h, beyond its cap of 2500", p.K, p.SecondaryHours)
+		}
+	}
+	if p := got[1]; math.Abs(p.SecondaryHours/2500-1) > 1e-3 { // visits are so dear that none is made sooner
+		t.Errorf("two primaries: %.0f h, want the cap", p.SecondaryHours)
+	}
+}

@@ -208,6 +208,21 @@ func TestCompareLimits(t *testing.T) {
 	}
 }
 
+// Interest bears on when to change, not on what a year takes: at the same interval the
+// energy is the same.
+func TestCompareCountsEnergyUndiscounted(t *testing.T) {
+	t.Parallel()
+	b := bench()
+	b.CapHours = 3000
+	plain := compare(t, b)[0]
+	b.Interest = 0.3
+	later := compare(t, b)[0]
+	if plain.Hours != 3000 || later.Hours != 3000 {
+		t.Fatalf("%g and %g h, want the cap of 3000", plain.Hours, later.Hours)
+	}
+	within(t, "energy, kWh", later.KWh, plain.KWh, 1e-9, "the same resistance over the same hours")
+}
+
 // A bank without a gauge has no dust of its own on record: age alone ends its lives,
 // whatever is fitted.
 func TestCompareWithoutAGauge(t *testing.T) {

@@ -296,6 +296,36 @@ func BenchmarkLeastCost(b *testing.B) {
 	}
 }
 
+// A resistance that stays low for long and then rises steeply makes the advice depend
+// on the dust: y = a hⁿ has T* = (C (n+1)/(c k a n))^(1/(n+1)), and keeping to an
+// interval of x T* costs (1/x + xⁿ/n)/(1 + 1/n) times the least.
+func TestSensitivityThatIsNotFirm(t *testing.T) {
+	t.Parallel()
+	const n, a = 8.0, 100.0 // Pa over clean after 4000 h
+	p := plan(func(h float64) float64 { return 60 + a*math.Pow(h/4000, n) })
+	p.CleanPa = 60
+	rows, err := energy.Sensitivities(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	costs := func(x float64) float64 { return (1/x + math.Pow(x, n)/n) / (1 + 1/n) }
+	optimum := math.Pow(p.ChangeCost*(n+1)/(p.PerPaHour*a*n*math.Pow(4000, -n)), 1/(n+1))
+	for i, c := range []struct {
+		x    float64 // the advice as a share of the best interval then
+		firm bool
+	}{
+		{math.Pow(1.2, 1/(n+1)), true}, {math.Pow(0.8, 1/(n+1)), true}, // tariff
+		{math.Pow(800.0/900, 1/(n+1)), true}, {math.Pow(800.0/700, 1/(n+1)), true}, // filters are 500 of 800
+		{math.Pow(1.2, n/(n+1)), false}, {math.Pow(0.8, n/(n+1)), false}, // dust
+	} {
+		within(t, rows[i].What+" "+rows[i].Change, rows[i].Hours, optimum/c.x, 2e-3, computed)
+		within(t, "cost of keeping to the advice", 1+rows[i].Regret, costs(c.x), 1e-3, computed)
+		if rows[i].Unchanged != c.firm {
+			t.Errorf("%s %s: keeping to the advice costs %.1f %% more, firm %v", rows[i].What, rows[i].Change, 100*rows[i].Regret, rows[i].Unchanged)
+		}
+	}
+}
+
 // A cap on age comes when it comes: less dust does not put it off, more dust does
 // not bring it forward.
 func TestSensitivitiesKeepTheCap(t *testing.T) {

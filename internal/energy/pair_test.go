@@ -79,6 +79,26 @@ func TestPairMayLastLonger(t *testing.T) {
 	}
 }
 
+// A secondary that loads f times as fast all along rises f times as steeply: the closed
+// form above with f r₂.
+func TestPairOfAFasterSecondary(t *testing.T) {
+	t.Parallel()
+	for _, f := range []float64{0.7, 1.6} {
+		p := pair()
+		p.Effect = func(float64) float64 { return f }
+		got, err := energy.PairPolicies(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, x := range got {
+			k := float64(x.K)
+			cost, slope := 250+900/k, p.Primary.PerPaHour*(100.0/2000+k*f*120/6000)
+			within(t, "primary interval", x.PrimaryHours, math.Sqrt(2*cost/slope), 2e-3, computed)
+			within(t, "cost", x.PerHour, math.Sqrt(2*cost*slope), 1e-5, computed)
+		}
+	}
+}
+
 func TestPairEffectAndSharedVisit(t *testing.T) {
 	t.Parallel()
 	plain, err := energy.PairPolicies(pair())
