@@ -98,7 +98,7 @@ func (w *work) title() string {
 	case o.CapGoverns:
 		return in.Text("%s: its age cap (%s) comes first, %s", o.Name, caps, w.day(w.capAt))
 	}
-	return in.Text("%s: reaches %s about %s", o.Name, limit, w.day(o.Dates.Median))
+	return in.Text("%s: reaches %s about %s (%s)", o.Name, limit, w.day(o.Dates.Median), in.Span(o.Dates.P10, o.Dates.P90, o.Now, w.loc))
 }
 
 // tongue is the language of the bank's site.

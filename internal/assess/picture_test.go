@@ -1,6 +1,7 @@
 package assess_test
 
 import (
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -19,6 +20,9 @@ func cappedBank(months float64, gauge bool) *plant.Register {
 	c.Banks[axisBank] = b
 	return plant.NewRegister(c)
 }
+
+// dated is a date with its range behind it.
+var dated = regexp.MustCompile(` about \d+ [A-Z][a-z]+( \d{4})? \(.+–.+\)$`)
 
 // The picture's message names what governs, and the year where it is not this one.
 func TestPictureTitle(t *testing.T) {
@@ -52,6 +56,9 @@ func TestPictureTitle(t *testing.T) {
 			p, ok := assess.Picture(in)
 			if !ok {
 				t.Fatal("no picture")
+			}
+			if strings.Contains(p.Title, "reaches") && !dated.MatchString(p.Title) {
+				t.Errorf("title %q: a date without its range", p.Title)
 			}
 			for _, w := range c.want {
 				if !strings.Contains(p.Title, w) {
