@@ -144,3 +144,75 @@ func TestOrdersHoldInGeneral(t *testing.T) {
 		}
 	}
 }
+
+// Up to ten banks every quantity and every day of ordering is tried: the fewest pieces,
+// ordered as late as they may be, that leave no bank without its filters. What is on
+// order already counts as there (it is to be hurried); how many pieces that leaves
+// missing on the worst day is counted day by day.
+func TestOrdersAreTheFewestAndTheLatest(t *testing.T) {
+	t.Parallel()
+	const lead = 9
+	for seed := range uint64(300) {
+		r := rand.New(rand.NewPCG(seed, 11))
+		var needs []duelist.Need
+		for i := range 1 + r.IntN(10) {
+			needs = append(needs, need(string(rune('a'+i)), 1+r.IntN(6), r.IntN(60)))
+		}
+		stock := r.IntN(20)
+		s := duelist.Supply{Stock: []duelist.Holding{{Store: "north", Item: "BAG-592", Count: stock}}, LeadDays: map[string]int{"BAG-592": lead}}
+		coming := map[int]int{} // pieces by day
+		for range r.IntN(3) {
+			n, day := 1+r.IntN(8), r.IntN(60)
+			coming[day] += n
+			s.OnOrder = append(s.OnOrder, duelist.Coming{Store: "north", Item: "BAG-592", Count: n, Arrives: in(day)})
+		}
+		there := stock // hurried
+		for _, n := range coming {
+			there += n
+		}
+		served := func(order, on int) bool {
+			for day := range 61 {
+				wanted, held := 0, there
+				for _, n := range needs {
+					if !n.Earliest.After(in(day)) {
+						wanted += n.Count
+					}
+				}
+				if on+lead <= day {
+					held += order
+				}
+				if wanted > held {
+					return false
+				}
+			}
+			return true
+		}
+		order := 0
+		for !served(order, -1000) {
+			order++
+		}
+		latest := 60
+		for order > 0 && !served(order, latest) {
+			latest--
+		}
+		short := 0
+		for day := range 61 {
+			wanted, held := 0, stock
+			for _, n := range needs {
+				if !n.Earliest.After(in(day)) {
+					wanted += n.Count
+				}
+			}
+			for on, n := range coming {
+				if on <= day {
+					held += n
+				}
+			}
+			short = max(short, min(wanted, there)-held)
+		}
+		got := duelist.Orders(needs, s, now, in(90), time.UTC)[0]
+		if got.Order != order || order > 0 && !got.LatestOrder.Equal(noon(latest)) || got.Short != short || got.Overdue != (order > 0 && latest < 0) {
+			t.Errorf("seed %d: %+v, want %d ordered by day %d and %d short (every plan tried)", seed, got, order, latest, short)
+		}
+	}
+}
