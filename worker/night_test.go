@@ -25,6 +25,15 @@ type counted struct {
 	mu    sync.Mutex
 	reads map[plant.BankID]int // of the projections of a place
 	asked []ledger.Filter
+
+	firings int // how often the last firing of a job was asked for
+}
+
+func (c *counted) LastFiring(ctx context.Context, job, site string) (ledger.Firing, error) {
+	c.mu.Lock()
+	c.firings++
+	c.mu.Unlock()
+	return c.Store.LastFiring(ctx, job, site)
 }
 
 func (c *counted) Projections(ctx context.Context, place plant.BankID) ([]ledger.Projection, error) {
@@ -151,6 +160,47 @@ func TestLateValuesCountByAClockThatIsBehind(t *testing.T) {
 	must(t, err)
 	if len(all) == 0 {
 		t.Error("no reading was made of them")
+	}
+}
+
+// Days are made readings of however long nobody could: a machine that was off for a
+// week owes them all.
+func TestTrendsAreOwedAfterAnOutage(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	posts := worker.Posts{View: r.view, Store: r.store, Now: r.clock.now, Platform: func() string { return "terminal" }, Recompute: r.worker}
+	s := r.scheduler(nil)
+	s.CatchUp = time.Hour
+	s.Jobs = slices.DeleteFunc(posts.Jobs(), func(j worker.Job) bool { return j.Name != "trends" })
+	const bank plant.BankID = "clinic/ahu-2/secondary"
+	night := func(day, hour int) {
+		r.clock.set(time.Date(2026, 3, day, hour, 0, 0, 0, time.UTC))
+		must(t, s.Fire(t.Context()))
+	}
+	night(3, 1) // counts from here
+	_, err := (&pointbook.Book{Store: r.store, View: r.view}).Assign(t.Context(), bank,
+		entry.Point{Name: "N.DP", Quantity: "pressure", Unit: "Pa", Trend: true}, "Maren", r.clock.now())
+	must(t, err)
+	night(4, 1)
+	pa := 120.0
+	for day := 4; day < 12; day++ {
+		var b ledger.Batch
+		for i := range 96 {
+			at := time.Date(2026, 3, day, 0, 15*i, 0, 0, time.UTC)
+			b.Entries = append(b.Entries, entry.Entry{
+				Source: fmt.Sprint("hook:", day, i), Kind: entry.KindSample, Place: bank.AHU(), At: at,
+				Received: at, By: "hall automation", Body: entry.Sample{Point: "N.DP", Quantity: "pressure", Value: &pa},
+			})
+		}
+		_, err = r.store.Commit(t.Context(), b)
+		must(t, err)
+	}
+	night(12, 20) // long after the last fell due
+	night(13, 1)
+	all, err := r.store.Entries(t.Context(), ledger.Filter{Place: bank, Exact: true, Kinds: []entry.Kind{entry.KindReading}})
+	must(t, err)
+	if len(all) != 8 {
+		t.Errorf("%d readings, want one of each of 8 days", len(all))
 	}
 }
 

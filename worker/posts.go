@@ -62,11 +62,11 @@ func (l *lesson) learn(now time.Time, learn func() error) error {
 func (p Posts) Jobs() []Job {
 	p.book, p.lesson = &pointbook.Book{Store: p.Store, View: p.View}, &lesson{}
 	return []Job{
-		{"nightly", func(plant.Site) string { return "30 2 * * *" }, p.nightly},
-		{"digest", func(s plant.Site) string { return cmp.Or(s.DigestAt, "0 7 * * 1") }, p.digest},
-		{"reminders", func(s plant.Site) string { return cmp.Or(s.ReminderAt, "0 15 * * 1-5") }, p.dayBefore},
-		{"points", func(plant.Site) string { return "45 7 * * *" }, p.unmapped},
-		{"trends", func(plant.Site) string { return "40 0 * * *" }, p.trends},
+		{Name: "nightly", Spec: func(plant.Site) string { return "30 2 * * *" }, Do: p.nightly},
+		{Name: "digest", Spec: func(s plant.Site) string { return cmp.Or(s.DigestAt, "0 7 * * 1") }, Do: p.digest},
+		{Name: "reminders", Spec: func(s plant.Site) string { return cmp.Or(s.ReminderAt, "0 15 * * 1-5") }, Do: p.dayBefore},
+		{Name: "points", Spec: func(plant.Site) string { return "45 7 * * *" }, Do: p.unmapped},
+		{Name: "trends", Spec: func(plant.Site) string { return "40 0 * * *" }, Do: p.trends, Owed: true},
 	}
 }
 

@@ -21,19 +21,14 @@ const aroundDay = 36 * time.Hour
 // that has a run-hour meter or a run status among its points. The meter goes
 // before the status; of several the one that counted most, since the filters load
 // while any fan runs. What arrives late amends its day.
-func (p Posts) runDays(ctx context.Context, site plant.Site, known points.Map, late *lateValues, f Firing) ([]entry.Entry, error) {
+func (p Posts) runDays(ctx context.Context, site plant.Site, known points.Map, came *arrivals) ([]entry.Entry, error) {
 	var out []entry.Entry
 	for _, m := range counters(known, site.ID) {
-		ahu := m[0].Place
-		from, err := p.oldest(ctx, m, f)
+		days, err := p.runDaysToCount(ctx, m, site.Location(), came)
 		if err != nil {
 			return nil, err
 		}
-		days, err := late.before(ctx, ahu, midnight(from, site.Location()))
-		if err != nil {
-			return nil, err
-		}
-		made, err := p.runDaysOf(ctx, m, site.Location(), from, days)
+		made, err := p.runDaysOf(ctx, m, days)
 		if err != nil {
 			return nil, err
 		}
@@ -55,36 +50,43 @@ func counters(known points.Map, site string) [][]points.Mapping {
 	return out
 }
 
-func (p Posts) oldest(ctx context.Context, ms []points.Mapping, f Firing) (from time.Time, err error) {
-	for i, m := range ms {
-		t, err := p.trendFrom(ctx, m, f)
+// runDaysToCount are the days that are over and whose hours may be others by what came
+// since the last firing, in order.
+func (p Posts) runDaysToCount(ctx context.Context, ms []points.Mapping, loc *time.Location, came *arrivals) ([]time.Time, error) {
+	today := midnight(p.Now(), loc)
+	var days []time.Time
+	for _, m := range ms {
+		anew, err := came.anew(ctx, m)
 		if err != nil {
-			return from, err
+			return nil, err
 		}
-		if i == 0 || t.Before(from) {
-			from = t
+		if !anew {
+			continue
 		}
+		for day := midnight(p.Now().Add(-trendBack), loc); day.Before(today); day = dayAfter(day) {
+			days = append(days, day)
+		}
+		return days, nil
 	}
-	return from, nil
+	touched, err := came.before(ctx, ms[0].Place, dayAfter(today))
+	if err != nil {
+		return nil, err
+	}
+	for _, day := range touched { // values near midnight bear on the day beside too
+		days = append(days, dayBefore(day), day, dayAfter(day))
+	}
+	slices.SortFunc(days, time.Time.Compare)
+	days = slices.CompactFunc(days, time.Time.Equal)
+	return slices.DeleteFunc(days, func(day time.Time) bool { return !day.Before(today) }), nil
 }
 
-func (p Posts) runDaysOf(ctx context.Context, ms []points.Mapping, loc *time.Location, from time.Time, late []time.Time) ([]entry.Entry, error) {
-	ahu := ms[0].Place
-	today := midnight(p.Now(), loc)
-	var begin []time.Time
-	for _, day := range late { // values near midnight bear on the day beside too
-		begin = append(begin, dayBefore(day), day, dayAfter(day))
-	}
-	for day := midnight(from, loc); day.Before(today); day = dayAfter(day) {
-		begin = append(begin, day)
-	}
-	slices.SortFunc(begin, time.Time.Compare)
-	begin = slices.CompactFunc(begin, time.Time.Equal)
-	if len(begin) == 0 {
+func (p Posts) runDaysOf(ctx context.Context, ms []points.Mapping, days []time.Time) ([]entry.Entry, error) {
+	if len(days) == 0 {
 		return nil, nil
 	}
+	ahu := ms[0].Place
 	var out []entry.Entry
-	for _, stretch := range stretches(begin) {
+	for _, stretch := range stretches(days) {
 		all, err := p.Store.Entries(ctx, ledger.Filter{
 			Place: ahu, Exact: true, Kinds: pointbook.SampleKinds,
 			From: stretch[0].Add(-aroundDay), To: stretch[len(stretch)-1].Add(dayAround + aroundDay),
@@ -95,7 +97,7 @@ func (p Posts) runDaysOf(ctx context.Context, ms []points.Mapping, loc *time.Loc
 		values, by := valuesOf(entry.Standing(all), ms)
 		for _, day := range stretch {
 			e, ok := runDay(ms, values, day)
-			if !ok || !day.Before(today) {
+			if !ok {
 				continue
 			}
 			e.Place, e.Received, e.By = ahu, p.Now(), by

@@ -24,6 +24,8 @@ type Job struct {
 	// Do does the work and returns what is to be recorded together with the
 	// firing. It may be called again when recording fails.
 	Do func(ctx context.Context, site plant.Site, f Firing) (ledger.Batch, error)
+	// Owed is done however late it comes: what it makes is not news but records.
+	Owed bool
 }
 
 // A Firing is one run of a job.
@@ -47,6 +49,22 @@ type Scheduler struct {
 	CatchUp time.Duration
 	Tick    time.Duration
 	Lead    time.Duration
+
+	quiet map[quietKey]quiet
+}
+
+// quietKey is a job of a site.
+type quietKey struct{ job, site string }
+
+// quiet says that a job with a schedule has nothing to do before a time, so that the
+// ledger is not asked at each tick. Others who fire it put that time off at most.
+type quiet struct {
+	spec, zone    string
+	since, before time.Time
+}
+
+func (q quiet) holds(spec, zone string, now time.Time) bool {
+	return q.spec == spec && q.zone == zone && !now.Before(q.since) && now.Before(q.before)
 }
 
 // lateAfter is how long after its time a firing says that it is late.
@@ -130,7 +148,10 @@ func (s *Scheduler) Fire(ctx context.Context) error {
 }
 
 func (s *Scheduler) fire(ctx context.Context, site plant.Site, j Job) error {
-	now, loc := s.Now(), site.Location()
+	now, loc, spec, key := s.Now(), site.Location(), j.Spec(site), quietKey{j.Name, site.ID}
+	if s.quiet[key].holds(spec, loc.String(), now) {
+		return nil
+	}
 	last, err := s.Store.LastFiring(ctx, j.Name, site.ID)
 	if errors.Is(err, ledger.ErrNotFound) {
 		// A new site has missed nothing: count from here.
@@ -139,9 +160,16 @@ func (s *Scheduler) fire(ctx context.Context, site plant.Site, j Job) error {
 	if err != nil {
 		return err
 	}
-	when, ok, err := Missed(j.Spec(site), loc, last.At, now)
-	if err != nil || !ok {
+	when, next, ok, err := Missed(spec, loc, last.At, now)
+	if err != nil {
 		return err
+	}
+	if !ok {
+		if s.quiet == nil {
+			s.quiet = map[quietKey]quiet{}
+		}
+		s.quiet[key] = quiet{spec, loc.String(), now, next}
+		return nil
 	}
 	scheduled := wall(when, loc).Format(minute)
 	if scheduled <= last.Scheduled {
@@ -152,7 +180,7 @@ func (s *Scheduler) fire(ctx context.Context, site plant.Site, j Job) error {
 		Late: now.Sub(when) > lateAfter, Last: last.At,
 	}
 	var b ledger.Batch
-	if now.Sub(when) <= s.CatchUp {
+	if j.Owed || now.Sub(when) <= s.CatchUp {
 		if b, err = j.Do(ctx, site, f); err != nil {
 			return err
 		}
@@ -183,14 +211,15 @@ func wall(t time.Time, loc *time.Location) time.Time {
 }
 
 // Missed is the newest time after last and not after now at which a cron
-// expression falls due on the clock of loc; ok is false when there is none. The
+// expression falls due on the clock of loc; ok is false when there is none. next is
+// the first after now. The
 // expression is followed on the clock face: a time that the spring change leaves
 // out fires when the clock has jumped over it, and a time that the autumn change
 // brings twice fires at the first.
-func Missed(spec string, loc *time.Location, last, now time.Time) (when time.Time, ok bool, err error) {
+func Missed(spec string, loc *time.Location, last, now time.Time) (when, next time.Time, ok bool, err error) {
 	sched, err := cron.ParseStandard(spec)
 	if err != nil {
-		return time.Time{}, false, fmt.Errorf("schedule %q: %w", spec, err)
+		return when, next, false, fmt.Errorf("schedule %q: %w", spec, err)
 	}
 	face := wall(last, loc)
 	const most = 100_000
@@ -199,15 +228,15 @@ func Missed(spec string, loc *time.Location, last, now time.Time) (when time.Tim
 		if face.IsZero() {
 			break
 		}
-		at := instant(face, loc)
-		if at.After(now) {
+		next = instant(face, loc)
+		if next.After(now) {
 			break
 		}
-		if at.After(last) {
-			when, ok = at, true
+		if next.After(last) {
+			when, ok = next, true
 		}
 	}
-	return when, ok, nil
+	return when, next, ok, nil
 }
 
 // instant is the moment at which the clock of loc first shows a face, or passes

@@ -61,7 +61,7 @@ func TestMissedOverClockChanges(t *testing.T) {
 			t.Parallel()
 			loc, err := time.LoadLocation(c.zone)
 			must(t, err)
-			when, ok, err := worker.Missed(c.spec, loc, utc(t, c.last), utc(t, c.now))
+			when, next, ok, err := worker.Missed(c.spec, loc, utc(t, c.last), utc(t, c.now))
 			must(t, err)
 			got := ""
 			if ok {
@@ -70,9 +70,23 @@ func TestMissedOverClockChanges(t *testing.T) {
 			if got != c.want {
 				t.Errorf("due at %q, want %q", got, c.want)
 			}
+			if next.IsZero() {
+				if c.name != "never" {
+					t.Error("no next time")
+				}
+				return
+			}
+			before, _, ok, err := worker.Missed(c.spec, loc, utc(t, c.now), next.Add(-time.Second))
+			must(t, err)
+			if ok {
+				t.Errorf("next at %v, though it falls due at %v", next, before)
+			}
+			if at, _, _, err := worker.Missed(c.spec, loc, utc(t, c.now), next); err != nil || !at.Equal(next) {
+				t.Errorf("next at %v, then due at %v, %v", next, at, err)
+			}
 		})
 	}
-	if _, _, err := worker.Missed("at seven", time.UTC, start, start); err == nil {
+	if _, _, _, err := worker.Missed("at seven", time.UTC, start, start); err == nil {
 		t.Error("a schedule that is none was taken")
 	}
 }
@@ -92,6 +106,41 @@ func (r *rig) scheduler(do func(plant.Site, worker.Firing) (ledger.Batch, error)
 		Jobs: []worker.Job{{Name: "digest", Spec: func(plant.Site) string { return "0 7 * * 1" },
 			Do: func(_ context.Context, s plant.Site, f worker.Firing) (ledger.Batch, error) { return do(s, f) }}},
 	}
+}
+
+// Between two firings the ledger is not asked at each look at the clock; an edited
+// schedule, or a clock that was set back, makes it be asked anew.
+func TestQuietTimesAskNothing(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	c := &counted{Store: r.store, reads: map[plant.BankID]int{}}
+	var f firings
+	s := r.scheduler(f.note)
+	s.Store = c
+	spec := "0 7 * * 1"
+	s.Jobs[0].Spec = func(plant.Site) string { return spec }
+	look := func(at time.Time, asked bool, fired int) {
+		t.Helper()
+		c.firings = 0
+		r.clock.set(at)
+		must(t, s.Fire(t.Context()))
+		if (c.firings > 0) != asked || len(f.all) != fired {
+			t.Errorf("%v: ledger asked %d times, %d fired; want asked %v, %d", at, c.firings, len(f.all), asked, fired)
+		}
+	}
+	monday := time.Date(2026, 3, 9, 7, 0, 0, 0, time.UTC)
+	look(start, true, 0) // counts from here
+	look(start.Add(time.Minute), true, 0)
+	look(start.Add(2*time.Minute), false, 0)
+	look(start.Add(time.Hour), false, 0)
+	look(start.Add(30*time.Second), true, 0) // set back
+	look(monday.Add(-2*time.Hour), false, 0)
+	look(monday, true, 1)
+	look(monday.Add(time.Minute), true, 1)
+	look(monday.Add(time.Hour), false, 1)
+	spec = "30 8 * * 1"
+	look(monday.Add(61*time.Minute), true, 1)
+	look(monday.Add(90*time.Minute), true, 2)
 }
 
 // firings notes what fired.

@@ -17,12 +17,9 @@ import (
 	"clogwise/internal/trend"
 )
 
-// How far back trends are looked at each night, and how far where values arrived
-// late or a point was mapped since the last time.
-const (
-	trendLate = 48 * time.Hour
-	trendBack = 400 * 24 * time.Hour
-)
+// trendBack is how far back days are looked at, where values came late or a point
+// was mapped since the last time.
+const trendBack = 400 * 24 * time.Hour
 
 // trends makes one reading of each day that is over, for each trend of a site.
 // Values that come after their day's reading was made amend it, however late,
@@ -33,41 +30,71 @@ func (p Posts) trends(ctx context.Context, site plant.Site, f Firing) (ledger.Ba
 	if err != nil {
 		return ledger.Batch{}, err
 	}
-	late := &lateValues{posts: p, since: f.Last, days: map[plant.BankID][]time.Time{}}
+	came := &arrivals{posts: p, since: f.Last, days: map[plant.BankID][]time.Time{}}
 	var b ledger.Batch
 	for _, m := range known.Trends(site.ID) {
-		from, err := p.trendFrom(ctx, m, f)
+		days, err := p.trendDays(ctx, m, site.Location(), came)
 		if err != nil {
 			return b, err
 		}
-		days, err := late.before(ctx, m.Place.AHU(), midnight(from, site.Location()))
-		if err != nil {
-			return b, err
-		}
-		made, err := p.trendDays(ctx, m, site.Location(), from, days)
-		if err != nil {
-			return b, err
-		}
-		b.Entries = append(b.Entries, made...)
-		if len(days) > 0 { // sorted
-			from = days[0]
+		from := midnight(p.Now(), site.Location())
+		for _, day := range slices.SortedFunc(maps.Keys(days), time.Time.Compare) {
+			if day.Before(from) {
+				from = day
+			}
+			e, ok := p.trendDay(m, day, days[day])
+			if !ok {
+				continue
+			}
+			some, err := p.orAmend(ctx, e, m.Seq)
+			if err != nil {
+				return b, err
+			}
+			b.Entries = append(b.Entries, some...)
 		}
 		if err := p.letGo(ctx, m, from); err != nil {
 			return b, err
 		}
 	}
-	ran, err := p.runDays(ctx, site, known, late, f)
+	ran, err := p.runDays(ctx, site, known, came)
 	b.Entries = append(b.Entries, ran...)
 	return b, err
 }
 
-// lateValues knows on which days the values lie that arrived since the last
-// firing.
-type lateValues struct {
+// trendDays are the values of the days that are over by now and were not at the last
+// firing, or of which some came since; those of the point's whole past where it was
+// mapped since.
+func (p Posts) trendDays(ctx context.Context, m points.Mapping, loc *time.Location, came *arrivals) (map[time.Time][]entry.Entry, error) {
+	today := midnight(p.Now(), loc)
+	anew, err := came.anew(ctx, m)
+	if err != nil {
+		return nil, err
+	}
+	if anew {
+		return p.samplesByDay(ctx, m.Place.AHU(), midnight(p.Now().Add(-trendBack), loc), today)
+	}
+	touched, err := came.before(ctx, m.Place.AHU(), today)
+	if err != nil {
+		return nil, err
+	}
+	days := map[time.Time][]entry.Entry{}
+	for _, day := range touched {
+		if days[day], err = came.of(ctx, m.Place.AHU(), day); err != nil {
+			return nil, err
+		}
+	}
+	return days, nil
+}
+
+// arrivals knows on which days the values lie that arrived since the last firing.
+type arrivals struct {
 	posts Posts
-	since time.Time
-	after int64 // entries to it arrived before; 0: not looked up
+	since time.Time // zero: there was none
+	after int64     // entries to it arrived before; 0: not looked up
 	days  map[plant.BankID][]time.Time
+
+	ahu  plant.BankID // whose values were read last
+	read map[time.Time][]entry.Entry
 }
 
 // arrivedWithin is how far times of arrival may be off the order of the ledger: a
@@ -75,35 +102,75 @@ type lateValues struct {
 // which it came, and that may be an hour wrong.
 const arrivedWithin = 2 * time.Hour
 
-// before lists, in order, the days before a midnight, within trendBack, on which
-// values of an AHU lie that arrived since the last firing.
-func (l *lateValues) before(ctx context.Context, ahu plant.BankID, midnightOf time.Time) ([]time.Time, error) {
-	if l.since.IsZero() {
-		return nil, nil
+// sinceSeq is the number of an entry before all that arrived since the last firing.
+func (c *arrivals) sinceSeq(ctx context.Context) (int64, error) {
+	if c.after > 0 {
+		return c.after, nil
 	}
-	if l.after == 0 {
-		var err error
-		if l.after, err = l.posts.arrivedBefore(ctx, l.since.Add(-arrivedWithin)); err != nil {
+	var err error
+	c.after, err = c.posts.arrivedBefore(ctx, c.since.Add(-arrivedWithin))
+	return c.after, err
+}
+
+// anew reports whether a point was mapped since the last firing, or there was none.
+func (c *arrivals) anew(ctx context.Context, m points.Mapping) (bool, error) {
+	if c.since.IsZero() {
+		return true, nil
+	}
+	mapped, err := c.posts.Store.Entry(ctx, m.Seq)
+	if err != nil || mapped.Received.After(c.since) {
+		return true, err
+	}
+	after, err := c.sinceSeq(ctx)
+	return m.Seq > after, err
+}
+
+// before lists, in order, the days before a midnight, within trendBack, that were not
+// over at the last firing or on which values of an AHU lie that arrived since.
+func (c *arrivals) before(ctx context.Context, ahu plant.BankID, midnightOf time.Time) ([]time.Time, error) {
+	all, seen := c.days[ahu]
+	if !seen {
+		after, err := c.sinceSeq(ctx)
+		if err != nil {
 			return nil, err
 		}
-	}
-	all, seen := l.days[ahu]
-	if !seen {
-		entries, err := l.posts.Store.Entries(ctx, ledger.Filter{
-			Place: ahu, Exact: true, Kinds: pointbook.SampleKinds, AfterSeq: l.after, From: l.posts.Now().Add(-trendBack),
+		entries, err := c.posts.Store.Entries(ctx, ledger.Filter{
+			Place: ahu, Exact: true, Kinds: pointbook.SampleKinds, AfterSeq: after, From: c.posts.Now().Add(-trendBack),
 		})
 		if err != nil {
 			return nil, err
 		}
 		for _, x := range entries {
-			all = append(all, midnight(x.At, midnightOf.Location()))
+			if n := len(all); n == 0 || x.At.Before(all[n-1]) || !x.At.Before(dayAfter(all[n-1])) {
+				all = append(all, midnight(x.At, midnightOf.Location()))
+			}
+		}
+		for day := midnight(c.since, midnightOf.Location()); day.Before(midnightOf); day = dayAfter(day) {
+			all = append(all, day)
 		}
 		slices.SortFunc(all, time.Time.Compare)
 		all = slices.CompactFunc(all, time.Time.Equal)
-		l.days[ahu] = all
+		c.days[ahu] = all
 	}
 	n, _ := slices.BinarySearchFunc(all, midnightOf, time.Time.Compare)
 	return all[:n], nil
+}
+
+// of are the values of a day of an AHU. Those of the AHU that was asked for last are
+// kept, for its points one after another.
+func (c *arrivals) of(ctx context.Context, ahu plant.BankID, day time.Time) ([]entry.Entry, error) {
+	if c.ahu != ahu {
+		c.ahu, c.read = ahu, map[time.Time][]entry.Entry{}
+	}
+	if all, seen := c.read[day]; seen {
+		return all, nil
+	}
+	days, err := c.posts.samplesByDay(ctx, ahu, day, dayAfter(day))
+	if err != nil {
+		return nil, err
+	}
+	c.read[day] = days[day]
+	return days[day], nil
 }
 
 // arrivedBefore is the number of an entry up to which all arrived before a time,
@@ -141,52 +208,18 @@ func (p Posts) letGo(ctx context.Context, m points.Mapping, from time.Time) erro
 	return err
 }
 
-func (p Posts) trendFrom(ctx context.Context, m points.Mapping, f Firing) (time.Time, error) {
-	mapped, err := p.Store.Entry(ctx, m.Seq)
-	if err != nil {
-		return time.Time{}, err
-	}
-	if f.Last.IsZero() || mapped.Received.After(f.Last) {
-		return p.Now().Add(-trendBack), nil
-	}
-	return f.Last.Add(-trendLate), nil
-}
-
-// trendDays are the readings, or amendments of readings, of some days and of
-// those that lie whole between from and today.
-func (p Posts) trendDays(ctx context.Context, m points.Mapping, loc *time.Location, from time.Time, late []time.Time) ([]entry.Entry, error) {
-	today, begin := midnight(p.Now(), loc), midnight(from, loc)
-	days, err := p.samplesByDay(ctx, m, begin, today)
-	if err != nil {
-		return nil, err
-	}
-	for _, day := range late {
-		of, err := p.samplesByDay(ctx, m, day, dayAfter(day))
-		if err != nil {
-			return nil, err
-		}
-		days[day] = of[day]
-	}
-	var out []entry.Entry
-	for _, day := range slices.SortedFunc(maps.Keys(days), time.Time.Compare) {
-		e, ok := p.trendDay(m, day, days[day])
-		if !ok {
-			continue
-		}
-		some, err := p.orAmend(ctx, e, m.Seq)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, some...)
-	}
-	return out, nil
-}
-
-func (p Posts) samplesByDay(ctx context.Context, m points.Mapping, begin, end time.Time) (map[time.Time][]entry.Entry, error) {
-	all, err := p.Store.Entries(ctx, ledger.Filter{Place: m.Place.AHU(), Exact: true, Kinds: pointbook.SampleKinds, From: begin, To: end})
+// samplesByDay are the values of an AHU in [begin, end), in order of time.
+func (p Posts) samplesByDay(ctx context.Context, ahu plant.BankID, begin, end time.Time) (map[time.Time][]entry.Entry, error) {
+	all, err := p.Store.Entries(ctx, ledger.Filter{Place: ahu, Exact: true, Kinds: pointbook.SampleKinds, From: begin, To: end})
+	all = entry.Standing(all)
+	slices.SortStableFunc(all, func(x, y entry.Entry) int { return x.At.Compare(y.At) })
 	days := map[time.Time][]entry.Entry{}
-	for _, x := range entry.Standing(all) {
-		day := midnight(x.At, begin.Location())
+	var day, next time.Time
+	for _, x := range all {
+		if !x.At.Before(next) {
+			day = midnight(x.At, begin.Location())
+			next = dayAfter(day)
+		}
 		days[day] = append(days[day], x)
 	}
 	return days, err
@@ -206,7 +239,7 @@ func (p Posts) trendDay(m points.Mapping, day time.Time, all []entry.Entry) (ent
 			return entry.Entry{}, false
 		}
 		if points.Quantity(s.Quantity) == points.Pressure {
-			samples = append(samples, trend.Sample{At: x.At, Pa: *s.Value, Air: points.AirAt(all, x.At), Suspect: s.Suspect})
+			samples = append(samples, trend.Sample{At: x.At, Pa: *s.Value, Air: points.AirAt(around(all, x.At), x.At), Suspect: s.Suspect})
 			by = x.By
 		}
 	}
@@ -215,6 +248,15 @@ func (p Posts) trendDay(m points.Mapping, day time.Time, all []entry.Entry) (ent
 		Source: fmt.Sprintf("trend:%s:%s", strings.ToLower(m.Name), dateOf(day)), Kind: entry.KindReading, Place: m.Place,
 		At: at, Received: p.Now(), By: by, Body: r,
 	}, ok
+}
+
+// around are those of some values, which are in order of time, that may tell of the
+// air at a time.
+func around(all []entry.Entry, at time.Time) []entry.Entry {
+	by := func(x entry.Entry, t time.Time) int { return x.At.Compare(t) }
+	from, _ := slices.BinarySearchFunc(all, at.Add(-points.Near), by)
+	n, _ := slices.BinarySearchFunc(all[from:], at.Add(points.Near+1), by)
+	return all[from : from+n]
 }
 
 // orAmend is a day's reading where there is none yet, or what amends it where it
