@@ -112,8 +112,8 @@ func entryQuery(f ledger.Filter) *query {
 	}
 	if len(f.Kinds) > 0 {
 		q.and(`kind = ANY (%::text[])`, kindNames(f.Kinds))
-		if !slices.Contains(f.Kinds, entry.KindReading) {
-			q.and(`kind <> 'reading'`) // leads to the index of what is rare
+		if !slices.Contains(f.Kinds, entry.KindReading) && !slices.Contains(f.Kinds, entry.KindSample) {
+			q.and(`kind NOT IN ('reading', 'sample')`) // leads to the index of what is rare
 		}
 	}
 	if len(f.Places) > 0 {

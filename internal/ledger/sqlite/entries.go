@@ -87,8 +87,8 @@ func (q *query) text() string {
 func entryQuery(f ledger.Filter) *query {
 	q := &query{}
 	single := f.Place != "" && (f.Exact || f.Place.Whole()) // nothing lies below a bank
-	samples := single && f.Source == "" && timed(f)
-	rare := len(f.Kinds) > 0 && !slices.Contains(f.Kinds, entry.KindReading) && !samples
+	samples := single && f.Source == "" && timed(f) && slices.Contains(f.Kinds, entry.KindSample)
+	rare := len(f.Kinds) > 0 && !slices.ContainsFunc(f.Kinds, frequent)
 	switch {
 	case f.Source != "":
 		q.index = ` INDEXED BY entry_source`
@@ -104,7 +104,7 @@ func entryQuery(f ledger.Filter) *query {
 		q.source(f.Source)
 	}
 	if rare {
-		q.and(`kind <> 'reading'`)
+		q.and(ofRare)
 	}
 	if len(f.Kinds) > 0 {
 		q.kinds(f.Kinds)
@@ -130,8 +130,13 @@ func entryQuery(f ledger.Filter) *query {
 	return q
 }
 
-// ofSamples is the condition of the index of samples, word for word.
-const ofSamples = `kind IN ('sample', 'retract')`
+// Conditions of indexes, word for word.
+const (
+	ofSamples = `kind IN ('sample', 'retract')`
+	ofRare    = `kind NOT IN ('reading', 'sample')`
+)
+
+func frequent(k entry.Kind) bool { return k == entry.KindReading || k == entry.KindSample }
 
 // timed reports whether a filter is for values of some hours, which are few of all
 // that a place ever had.

@@ -47,7 +47,8 @@ func TestPlans(t *testing.T) {
 		{"several banks, on from", ledger.Filter{Places: []plant.BankID{"s/a/b", "s/a/c"}, AfterSeq: 7}, "INDEX entry_place (place=? AND rowid>?)", false},
 		{"bookings of several banks", ledger.Filter{Places: []plant.BankID{"s/a/b", "s/a/c"}, Kinds: []entry.Kind{entry.KindBooking}}, "INDEX entry_rare (kind=? AND place=?)", true},
 		{"values of an AHU's day", ledger.Filter{Place: "s/a", Exact: true, Kinds: samples, From: day, To: day.AddDate(0, 0, 1)}, "INDEX entry_sample (place=? AND at>? AND at<?)", true},
-		{"values of an AHU that came since", ledger.Filter{Place: "s/a", Exact: true, Kinds: samples, From: day, AfterSeq: 7}, "INDEX entry_rare (kind=? AND place=? AND rowid>?)", true},
+		{"values of an AHU that came since", ledger.Filter{Place: "s/a", Exact: true, Kinds: samples, From: day, AfterSeq: 7}, "INDEX entry_place (place=? AND rowid>?)", false},
+		{"values kept aside", ledger.Filter{Place: "@aside", Kinds: samples[:1], AfterSeq: 7, Limit: 9}, "COVERING INDEX entry_place (place>? AND place<?)", true},
 		{"on from", ledger.Filter{AfterSeq: 7, Limit: 100}, "INTEGER PRIMARY KEY (rowid>?)", false},
 	} {
 		plan, err := s.EntryPlan(c.f)
