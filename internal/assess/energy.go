@@ -7,6 +7,8 @@ import (
 	"github.com/shopspring/decimal"
 
 	"clogwise/internal/energy"
+	"clogwise/internal/plant"
+	"clogwise/internal/resistance"
 	"clogwise/internal/units"
 )
 
@@ -77,6 +79,26 @@ func (w *work) energy() {
 		w.airLost()
 	}
 	w.leastCost(duty, curve, change)
+}
+
+// Reckoning is what the energy figures of a bank rest on.
+type Reckoning struct {
+	FlowM3s    float64 // through the bank at design
+	Varies     bool    // over an airflow profile, which the figures are a mean of
+	Efficiency energy.Efficiency
+	Price      energy.Price
+	Carbon     plant.Carbon
+}
+
+// ReckoningOf finds what the energy figures of a bank rest on; false where there are
+// none: an unknown bank, no design airflow, or a tariff that cannot be read.
+func ReckoningOf(reg *plant.Register, id plant.BankID) (Reckoning, bool) {
+	site, okSite := reg.Site(id.Site())
+	ahu, okAHU := reg.AHU(id)
+	bank, okBank := reg.Bank(id)
+	price, err := energy.UsualPrice(site.Tariff, site.Currency, reg.ScheduleOf(id))
+	r := Reckoning{resistance.BankFlowM3s(ahu, bank), len(ahu.FlowProfile) > 1, energy.EfficiencyOf(ahu.Efficiency), price, site.Carbon}
+	return r, okSite && okAHU && okBank && err == nil && r.FlowM3s > 0
 }
 
 // plan is what the change-out interval of the bank is weighed on; false where

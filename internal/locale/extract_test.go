@@ -92,8 +92,8 @@ func extract(t *testing.T) map[string]source {
 var told = []string{
 	"internal/assess/weigh.go", "internal/assess/energy.go", "internal/assess/bank.go", "internal/assess/dates.go",
 	"internal/duelist/day.go", "internal/duelist/problem.go", "internal/duelist/visits.go",
-	"internal/energy/change.go", "internal/energy/compare.go", "internal/energy/duty.go",
-	"internal/energy/leastcost.go", "internal/energy/speedheld.go",
+	"internal/energy/change.go", "internal/energy/compare.go", "internal/energy/duty.go", "internal/energy/efficiency.go",
+	"internal/energy/leastcost.go", "internal/energy/motor.go", "internal/energy/price.go", "internal/energy/speedheld.go",
 	"internal/resistance/bank.go", "internal/resistance/class.go", "internal/resistance/correct.go",
 	"internal/resistance/exponent.go", "internal/resistance/fan.go", "internal/resistance/law.go",
 	"internal/resistance/limit.go", "internal/resistance/meets.go",

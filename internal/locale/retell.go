@@ -22,6 +22,9 @@ func (l Locale) Retell(english string) string {
 	if t := l.texts[english]; t != nil && t.IsTranslated() && !strings.Contains(english, "%") {
 		return t.Get()
 	}
+	if quoted, ok := asQuoted()[english]; ok {
+		return l.Say(quoted)
+	}
 	for _, m := range moulds()[l.tag] {
 		if !strings.Contains(english, m.longest) {
 			continue
@@ -37,6 +40,19 @@ func (l Locale) Retell(english string) string {
 	}
 	return english
 }
+
+// asQuoted finds, by how it is read, a text without arguments that tells what to type.
+var asQuoted = sync.OnceValue(func() map[string]string {
+	out := map[string]string{}
+	for _, texts := range load() {
+		for english := range texts {
+			if strings.Contains(english, "`") && !strings.Contains(english, "%") {
+				out[unquoted(english)] = english
+			}
+		}
+	}
+	return out
+})
 
 // mould is a format of the catalogue, to be recognised in a finished text.
 type mould struct {
@@ -87,7 +103,7 @@ func mouldOf(english string) (mould, bool) {
 	}
 	at := 0
 	for _, v := range verbs.FindAllStringSubmatchIndex(english, -1) {
-		fixed(english[at:v[0]])
+		fixed(unquoted(english[at:v[0]]))
 		at = v[1]
 		switch kind := english[v[4]]; kind {
 		case '%':
@@ -110,7 +126,7 @@ func mouldOf(english string) (mould, bool) {
 			m.kinds = append(m.kinds, kind)
 		}
 	}
-	fixed(english[at:])
+	fixed(unquoted(english[at:]))
 	text := form.String()
 	m.cast = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`(?s)^` + text + `$`) })
 	return m, len(m.kinds) > 0 && m.letters >= leastLetters
@@ -119,7 +135,7 @@ func mouldOf(english string) (mould, bool) {
 // pour fills the arguments into the translation of a format.
 func (l Locale) pour(m mould, args []string) string {
 	next := 0
-	return verbs.ReplaceAllStringFunc(l.texts[m.english].Get(), func(verb string) string {
+	return verbs.ReplaceAllStringFunc(unquoted(l.texts[m.english].Get()), func(verb string) string {
 		v := verbs.FindStringSubmatch(verb)
 		if v[2] == "%" {
 			return "%"

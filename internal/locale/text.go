@@ -17,12 +17,19 @@ func (l Locale) Text(english string, args ...any) string {
 
 // Say says an English text that is no format, as it is, in the language of l. It is
 // for texts kept as data; Mark tells the extraction where they stand.
+//
+// What a person is to type stands between backticks in the texts: "type `due`". Nobody
+// reads those; a test takes what they enclose and holds the grammar to it, in every
+// language.
 func (l Locale) Say(english string) string {
 	if t := l.texts[english]; t != nil && t.IsTranslated() {
-		return t.Get()
+		return unquoted(t.Get())
 	}
-	return english
+	return unquoted(english)
 }
+
+// unquoted is a text without the marks around what is to be typed.
+func unquoted(text string) string { return strings.ReplaceAll(text, "`", "") }
 
 // Mark returns its argument. It marks a text that is kept as data and said later by
 // Say, so that it is found for translation.
@@ -43,7 +50,7 @@ func (l Locale) Count(n int, one, many string, args ...any) string {
 			text = t.GetN(form)
 		}
 	}
-	return fmt.Sprintf(text, append([]any{n}, args...)...)
+	return fmt.Sprintf(unquoted(text), append([]any{n}, args...)...)
 }
 
 func abs(n int) int {

@@ -19,7 +19,7 @@ import (
 
 // NotUnderstood answers somebody who spoke to the bot and was not understood.
 func NotUnderstood(in locale.Locale) string {
-	return in.Text("I did not understand that; nothing was saved. Write for example: AHU-3 bag 145 Pa. Or: due, help.")
+	return in.Text("I did not understand that; nothing was saved. Write for example: `AHU-3 bag 145 Pa`. Or: `due`, `help`.")
 }
 
 // NothingSaved appends to a question that nothing was saved yet.
@@ -56,12 +56,12 @@ func StaleButton(in locale.Locale) string {
 
 // AlreadyAnswered answers a second press.
 func AlreadyAnswered(in locale.Locale) string {
-	return in.Text("That was answered already; it is saved once. undo takes it back.")
+	return in.Text("That was answered already; it is saved once. `undo` takes it back.")
 }
 
 // NothingToUndo answers an undo that finds nothing.
 func NothingToUndo(in locale.Locale) string {
-	return in.Text("Nothing of yours to take back here. undo and a number takes back one entry, for example: undo 4127")
+	return in.Text("Nothing of yours to take back here. undo and a number takes back one entry, for example: `undo 4127`")
 }
 
 // TakenBackBefore answers an undo of what stands no more.
@@ -143,7 +143,7 @@ func Alert(reg *plant.Register, x entry.Entry) (text string, urgent bool) {
 // OrderHint answers a wish to order that stood beside a reading.
 func OrderHint(in locale.Locale, q *phrase.Query) string {
 	if q.Kind == phrase.QueryOrders {
-		return in.Text("The order list says what is short: type orders.")
+		return in.Text("The order list says what is short: type `orders`.")
 	}
 	return ""
 }
@@ -316,8 +316,13 @@ func Cost(in locale.Locale, as []assess.Assessment, firm map[plant.BankID][]ener
 			lines[len(lines)-1] += "\n  " + s.In.Text("Its readings are in doubt; these figures go by the forecast before them.")
 		}
 	}
-	if len(lines) == 0 {
+	switch len(lines) {
+	case 0:
 		return nothingKnown(in)
+	case 1:
+		if a := as[0]; a.Energy.KWhPerDay > 0 {
+			lines[0] += Reckoned(a.Bank, reg, "\n  ")
+		}
 	}
 	return strings.Join(andMore(in, lines, len(as)), "\n")
 }
@@ -385,7 +390,7 @@ func Stock(b digest.Board, only []string) string {
 		}
 	}
 	if len(lines) == 1 {
-		return s.In.Text("Nothing counted at %s yet. A supervisor can type: stock CODE 14", b.Site.Name)
+		return s.In.Text("Nothing counted at %s yet. A supervisor can type: `stock CODE 14`", b.Site.Name)
 	}
 	return strings.Join(lines, "\n")
 }

@@ -20,10 +20,10 @@ func CompareHow(in locale.Locale, bank plant.BankID, reg *plant.Register, unknow
 	b, _ := reg.Bank(bank)
 	for _, it := range reg.Items() {
 		if it.Code != b.Item && b.Item != "" && (it.Site == "" || it.Site == bank.Site()) {
-			return s + in.Text("Compare what in which bank? Write for example: compare %s %s for %s", b.Item, it.Code, reg.Name(bank))
+			return s + in.Text("Compare what in which bank? Write for example: `compare %s %s for %s`", b.Item, it.Code, reg.Name(bank))
 		}
 	}
-	return s + in.Text("Compare what in which bank? Write for example: compare BAG-F7 BAG-E60 for AHU-3 bag")
+	return s + in.Text("Compare what in which bank? Write for example: `compare BAG-F7 BAG-E60 for AHU-3 bag`")
 }
 
 // NoComparison says why items cannot be compared.
@@ -62,6 +62,9 @@ func Compare(bank plant.BankID, options []energy.Option, reg *plant.Register) st
 	}
 	if len(options) > 0 && options[0].Note != "" {
 		lines = append(lines, capital(in.Retell(options[0].Note))+".")
+	}
+	if len(options) > 0 && options[0].KWh > 0 {
+		lines[len(lines)-1] += Reckoned(bank, reg, "\n")
 	}
 	return strings.Join(lines, "\n")
 }

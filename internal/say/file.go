@@ -120,7 +120,7 @@ func FileRecorded(in locale.Locale, f FileSummary) string {
 	if f.Known > 0 {
 		s += " " + in.Text("%d were there already.", f.Known)
 	}
-	return s + " " + in.Text("Forecasts follow: due. Undo takes all of it back.")
+	return s + " " + in.Text("Forecasts follow: `due`. `Undo` takes all of it back.")
 }
 
 // FileTooLarge refuses a file by its size.

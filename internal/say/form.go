@@ -28,7 +28,7 @@ func LastSeen(a assess.Assessment, s Setting) string {
 
 // RoundIntro heads the form of a round.
 func RoundIntro(in locale.Locale) string {
-	return in.Text("Write what the gauges show; leave empty what you did not read. Words work too: pegged, fan off, skip: room locked.")
+	return in.Text("Write what the gauges show; leave empty what you did not read. Words work too: `pegged`, `fan off`, `skip: room locked`.")
 }
 
 // SpeedHint stands beside the field for the fan of an AHU.
@@ -38,7 +38,7 @@ func SpeedHint(in locale.Locale) string {
 
 // SpeedUnit asks for the unit of a fan speed.
 func SpeedUnit(in locale.Locale) string {
-	return in.Text("Write the unit: 45 Hz, 90 % or 3.1 m3/s.")
+	return in.Text("Write the unit: `45 Hz`, `90 %` or `3.1 m3/s`.")
 }
 
 // NothingFilledIn refuses an empty round.
@@ -76,7 +76,7 @@ func FormOffer(in locale.Locale, names []string) string {
 
 // TooManyFields asks for less at once.
 func TooManyFields(in locale.Locale, fields int) string {
-	return in.Text("That is %d gauges and fans; name one AHU, or a few: round AHU-1, AHU-2", fields)
+	return in.Text("That is %d gauges and fans; name one AHU, or a few: `round AHU-1, AHU-2`", fields)
 }
 
 // BookIntro heads the form that books a change-out.
@@ -136,7 +136,7 @@ func stateOf(in locale.Locale, j digest.Job, who string, loc *time.Location, now
 
 // NoPage answers somebody of no crew who looks for their own page.
 func NoPage(in locale.Locale) string {
-	return in.Text("You are in no crew of the register, so nothing is due for you. In a site's channel anybody may ask: due, how AHU-3, help.")
+	return in.Text("You are in no crew of the register, so nothing is due for you. In a site's channel anybody may ask: `due`, `how AHU-3`, `help`.")
 }
 
 // clip shortens a text to so many characters.

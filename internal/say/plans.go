@@ -174,7 +174,7 @@ func (p Plan) stillBooked(until time.Time) []string {
 		return nil
 	}
 	loc := p.Site.Location()
-	return []string{p.in().Text("It stays booked for %s. Move it: book %s %s. Or: cancel booking %s.",
+	return []string{p.in().Text("It stays booked for %s. Move it: `book %s %s`. Or: `cancel booking %s`.",
 		p.moment(j.Start), p.name(), p.in().Date(until.In(loc), "2 Jan")+" "+j.Start.In(loc).Format("15:04"), p.name())}
 }
 

@@ -302,9 +302,9 @@ func (in SavedInput) numbers() string {
 	}
 	first, last := in.Entries[0].Seq, in.Entries[len(in.Entries)-1].Seq
 	if len(in.Entries) == 1 {
-		return in.tongue().Text("Saved as #%d; undo takes it back.", first)
+		return in.tongue().Text("Saved as #%d; `undo` takes it back.", first)
 	}
-	return in.tongue().Text("Saved as #%d–%d; undo takes them back.", first, last)
+	return in.tongue().Text("Saved as #%d–%d; `undo` takes them back.", first, last)
 }
 
 func capital(s string) string {

@@ -112,7 +112,7 @@ func orderSentence(b entry.Order, in locale.Locale) string {
 	case b.Received:
 		return in.Text("%d of %s received.", b.Count, b.Item)
 	case b.Requested:
-		return in.Text("order asked for: %s. It stands in the order list (type orders) until it is ordered.", orderWords(b, in))
+		return in.Text("order asked for: %s. It stands in the order list (type `orders`) until it is ordered.", orderWords(b, in))
 	}
 	return in.Text("order noted: %s.", orderWords(b, in))
 }

@@ -68,7 +68,7 @@ func NoSwapInDoubt(in locale.Locale, name string) string {
 
 // NoSuchSwap answers the confirmation of an unknown change-out.
 func NoSuchSwap(in locale.Locale, seq int64) string {
-	return in.Text("#%d is no change-out of this channel; nothing was changed. Type confirm and the number that the doubt names.", seq)
+	return in.Text("#%d is no change-out of this channel; nothing was changed. Type `confirm` and the number that the doubt names.", seq)
 }
 
 // SwapTakenBack answers the confirmation of a change-out that no longer stands.
@@ -118,7 +118,7 @@ func NoStepsToRead(in locale.Locale) string {
 
 // WhichSteps asks whose steps were read.
 func WhichSteps(in locale.Locale, ahus []string) string {
-	return in.Text("Steps of which? Nothing noted yet. Type for example: steps read %s. Waiting: %s.", ahus[0], strings.Join(ahus, ", "))
+	return in.Text("Steps of which? Nothing noted yet. Type for example: `steps read %s`. Waiting: %s.", ahus[0], strings.Join(ahus, ", "))
 }
 
 // WhichChanged asks which filters were changed at the end of work; begun tells
@@ -199,5 +199,5 @@ func NoSwapLately(in locale.Locale, name string) string {
 
 // HelpAtOnce is the line of the help about forms, pages and tables.
 func HelpAtOnce(in locale.Locale) string {
-	return in.Text("At once: round AHU-3 (a form) · home (my day) · due csv · digest xlsx · chart AHU-3 bag xlsx")
+	return in.Text("At once: `round AHU-3` (a form) · `home` (my day) · `due csv` · `digest xlsx` · `chart AHU-3 bag xlsx`")
 }
