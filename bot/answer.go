@@ -144,7 +144,7 @@ func onlyPlaces(b digest.Board, places []plant.BankID) digest.Board {
 func (e *Engine) aboutBanks(ctx context.Context, t *talk, q phrase.Query) (channel.Post, error) {
 	banks := t.banksAsked(q)
 	if len(banks) == 0 {
-		return channel.Post{Text: t.in().Text("Which AHU or bank? Write for example: %s AHU-3 bag", q.Kind)}, nil
+		return channel.Post{Text: t.in().Text("Which AHU or bank? Write for example: `%s AHU-3 bag`", q.Kind)}, nil
 	}
 	if q.Kind == phrase.QueryChart || q.Kind == phrase.QueryWhy {
 		const most = 4

@@ -24,7 +24,7 @@ type doubtedSwap struct {
 func (w *work) inDoubt(l *life, found []Finding) (out []doubtedSwap) {
 	for _, f := range found {
 		if f.Code == string(doubt.SwapNoDrop) && f.Open {
-			f.Check = locale.Of(w.site.Language).Text("If it was changed, type: confirm %d. If not: undo %d.", l.swap.Seq, l.swap.Seq)
+			f.Check = locale.Of(w.site.Language).Text("If it was changed, type: `confirm %d`. If not: `undo %d`.", l.swap.Seq, l.swap.Seq)
 			out = append(out, doubtedSwap{l.swap.Seq, f})
 		}
 	}

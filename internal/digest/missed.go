@@ -32,7 +32,7 @@ func Missed(b Board) []KeyedPost {
 		if len(a.Booking.Crew) > 0 {
 			text = in.Text("%s was booked for %s with %s and is not reported done.", a.Name, in.Moment(a.Booking.Start, loc), in.And(a.Booking.Crew))
 		}
-		text += "\n" + in.Text("If it was changed, type: %s changed. If not: book %s %s, or: cancel booking %s.",
+		text += "\n" + in.Text("If it was changed, type: `%s changed`. If not: `book %s %s`, or: `cancel booking %s`.",
 			a.Name, a.Name, typedStart(in, b, a.Booking.Start), a.Name)
 		for _, sup := range b.Site.Supervisors {
 			out = append(out, KeyedPost{
@@ -60,7 +60,7 @@ func (w weekly) missed() []string {
 		}
 		lines = append(lines, s)
 	}
-	return w.under(w.in.Text("Was booked, not reported done:"), lines, w.half(), w.in.Text("type due"))
+	return w.under(w.in.Text("Was booked, not reported done:"), lines, w.half(), w.in.Text("type `due`"))
 }
 
 // Lacks says which filters an urgent or booked change-out lacks and from which day

@@ -167,7 +167,7 @@ func (s scene) ahu(id plant.BankID) plant.AHU {
 // for that is what a phone shows of it.
 func (s scene) crewPost(p party, l safework.List, keyEnd string) KeyedPost {
 	in := s.in()
-	text := in.Text("Steps %s.", l.When.Words(in)) + " " + s.announce(p) + "\n" + l.Text(in) + "\n" + in.Text("When you have read this, press or type: steps read")
+	text := in.Text("Steps %s.", l.When.Words(in)) + " " + s.announce(p) + "\n" + l.Text(in) + "\n" + in.Text("When you have read this, press or type: `steps read`")
 	return KeyedPost{
 		Key: fmt.Sprintf("steps:%s:%s:%s%s", p.ahu, stamp(p.start), l.When, keyEnd),
 		Post: channel.Post{Text: text, Choices: []channel.Choice{{

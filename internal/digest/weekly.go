@@ -201,7 +201,7 @@ func (w weekly) visits() []string {
 	if w.b.Plan.Separate.Amount.GreaterThan(w.b.Plan.Cost.Amount) {
 		title = w.in.Text("Visits proposed (%s together, %s one by one):", w.in.Money(w.b.Plan.Cost), w.in.Money(w.b.Plan.Separate))
 	}
-	return w.under(title, lines, w.half(), w.in.Text("type visits"))
+	return w.under(title, lines, w.half(), w.in.Text("type `visits`"))
 }
 
 // few names the first of many.
@@ -243,7 +243,7 @@ func (w weekly) orders() []string {
 	for _, a := range w.b.Wishes {
 		lines = append(lines, w.in.Text("- asked for: %d × %s (%s, %s, #%d)", a.Count, a.Item, a.By, w.day(a.At), a.Seq))
 	}
-	return w.under(w.in.Text("To order:"), lines, w.half(), w.in.Text("type orders"))
+	return w.under(w.in.Text("To order:"), lines, w.half(), w.in.Text("type `orders`"))
 }
 
 func (w weekly) doubts() []string {
@@ -274,7 +274,7 @@ func (w weekly) owed() []string {
 	}
 	line := w.in.Text("Readings owed, %d: %s", len(names), w.few(names))
 	if len(names) > w.half()+1 {
-		line += w.in.Text(": type owed")
+		line += w.in.Text(": type `owed`")
 	}
 	return []string{line + "."}
 }
@@ -344,7 +344,7 @@ func (w weekly) pairs() (lines []string) {
 			break
 		}
 		saved, _ := p.Saves()
-		lines = append(lines, w.in.Text("%s: primaries for each secondary, %d instead of about %d, would save %s a year: type pairs %s",
+		lines = append(lines, w.in.Text("%s: primaries for each secondary, %d instead of about %d, would save %s a year: type `pairs %s`",
 			p.Tag, p.Choices[p.Best].K, p.Choices[p.Now].K, w.in.Money(saved), p.Tag))
 	}
 	return lines

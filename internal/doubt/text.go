@@ -79,7 +79,7 @@ func (w *walk) tellSpike(f *Finding, first, back int) {
 	}
 	f.Evidence["back_pa"] = w.rs[back].RawPa
 	f.Text = w.in.In.Text("Read %s on %s, back at %s on %s.", w.pressure(w.rs[first].RawPa), w.day(w.rs[first].At), w.pressure(w.rs[back].RawPa), w.day(w.rs[back].At))
-	f.Check = w.in.In.Text("Set aside: wet filters or a slip. Say wet with a reading taken in rain or fog.")
+	f.Check = w.in.In.Text("Set aside: wet filters or a slip. Say `wet` with a reading taken in rain or fog.")
 }
 
 func (w *walk) tellJump(f *Finding, first, second int) {
@@ -226,5 +226,5 @@ func (w *walk) tellCleanOff(f *Finding, i int) {
 func (w *walk) tellZero(f *Finding, z ZeroCheck) {
 	f.Evidence = map[string]float64{"offset_pa": z.OffsetPa, "allowed_pa": w.zeroBound()}
 	f.Text = w.in.In.Text("The gauge showed %s on %s where it should show nothing.", w.pressure(z.OffsetPa), w.day(z.At))
-	f.Check = w.in.In.Text("Set its zero, then say zero ok. Until then readings are off by as much.")
+	f.Check = w.in.In.Text("Set its zero, then say `zero ok`. Until then readings are off by as much.")
 }

@@ -9,7 +9,7 @@ import (
 
 // pairsQuestion is "pairs AHU-3" or "how often primaries AHU-3": how many primaries
 // to use up for each secondary. The place is what is left of it.
-var pairsQuestion = regexp.MustCompile(`(?i)^\s*(?:pairs?\b|paare?\b|parejas?\b|how often\b.*?\b(?:primar(?:y|ies)|pre-?filters?|pres?|panels?)\b|` +
+var pairsQuestion = regexp.MustCompile(`(?i)^\s*(?:pairs?\b|paare?\b|parejas?\b|pares?\b|how often\b.*?\b(?:primar(?:y|ies)|pre-?filters?|pres?|panels?)\b|` +
 	`wie oft\b.*?\bvorfilter\b|cada cu[aá]nto\b.*?\bprefiltros?\b)(.*)$`)
 
 // pairsFiller are words between the question and the place.

@@ -483,8 +483,8 @@ func (p *parser) askSign(bank plant.BankID, m *mark, v value) {
 	}
 	number := p.text[m.q.signFrom+dashLen(p.text, m.q.signFrom) : m.q.unitTo]
 	p.problem(AskSign, saySign(p.sc.In, p.reg.Name(bank), pa),
-		option{keys: []string{"dash", "plus", "positive", "just a dash"}, label: p.sc.In.Text("%s, it was a dash", pa), edits: []edit{{m.from, m.q.unitTo, number + u}}},
-		option{keys: []string{"minus", "negative", "neg"}, label: p.sc.In.Text("minus %s", pa), edits: []edit{{m.from, m.q.unitTo, "minus " + number + u + " confirmed"}}})
+		option{keys: []string{"dash", "plus", "positive", "just a dash", "positiv", "strich", "nur ein strich", "más", "mas", "positivo", "guion", "guión"}, label: p.sc.In.Text("%s, it was a dash", pa), edits: []edit{{m.from, m.q.unitTo, number + u}}},
+		option{keys: []string{"minus", "negative", "neg", "negativ", "menos", "negativo"}, label: p.sc.In.Text("minus %s", pa), edits: []edit{{m.from, m.q.unitTo, "minus " + number + u + " confirmed"}}})
 }
 
 // dashLen is the length of the dash at i and the blanks after it.

@@ -33,7 +33,7 @@ func sayEmergency(in locale.Locale, d danger, numbers, told bool) string {
 		s += " " + in.Text("Nothing of this message was saved; send readings again later, by themselves.")
 	}
 	if d == dangerFire {
-		s += " " + in.Text("If it is only smoke from outdoors, write for example: wildfire smoke AHU-1.")
+		s += " " + in.Text("If it is only smoke from outdoors, write for example: `wildfire smoke AHU-1`.")
 	}
 	return s
 }
@@ -55,15 +55,15 @@ func sayRefused(in locale.Locale, code string, numbers, told bool) string {
 	case RefuseRunning:
 		return in.Text("No. Nobody works in a unit or opens it with the fan running, and I give no steps for it. Isolate it first, or ask the person responsible for the ventilation.") + sayTold(in, told) + unsaved
 	case RefuseEnter:
-		return in.Text("I can't say that: I don't see the plant. Whether it is isolated, proved dead and safe to enter only an authorised person at the unit can say. For the steps, write for example: steps AHU-3.") + sayTold(in, told) + unsaved
+		return in.Text("I can't say that: I don't see the plant. Whether it is isolated, proved dead and safe to enter only an authorised person at the unit can say. For the steps, write for example: `steps AHU-3`.") + sayTold(in, told) + unsaved
 	case RefuseLock:
 		return in.Text("No. A lock is taken off only by the person who put it on, or by the site's own procedure.") + sayTold(in, told)
 	case RefuseShorten:
 		return in.Text("No. The list stays whole. Read all of it, and ask your supervisor if a step does not fit the plant.")
 	case RefuseOverride:
-		return in.Text("I can't invent readings or move limits. A supervisor can put one date off with a reason: defer AHU-2 bag to 12 Mar: reason.")
+		return in.Text("I can't invent readings or move limits. A supervisor can put one date off with a reason: `defer AHU-2 bag to 12 Mar: reason`.")
 	case RefuseCopy:
-		return in.Text("I can't copy readings. Send today's numbers, or: skip AHU-3: reason.")
+		return in.Text("I can't copy readings. Send today's numbers, or: `skip AHU-3: reason`.")
 	case RefuseRegister:
 		return in.Text("Limits and other register figures aren't changed in chat. A supervisor changes the register file and imports it.")
 	}
@@ -89,7 +89,7 @@ func sayTwoUnits(in locale.Locale, place, one, other string) string {
 }
 
 func sayWet(in locale.Locale) string {
-	return in.Text("A wet filter reads high: type its reading with the word, for example AHU-3 pre 120 Pa wet.")
+	return in.Text("A wet filter reads high: type its reading with the word, for example `AHU-3 pre 120 Pa wet`.")
 }
 
 func sayClock(in locale.Locale, note string) string {
@@ -159,7 +159,7 @@ func sayNoUnitFits(in locale.Locale, bank, typed string) string {
 }
 
 func sayMixed(in locale.Locale, as string) string {
-	return in.Text("The units differ. Did you mean %s? Reply ok, or send it again. Nothing saved yet.", as)
+	return in.Text("The units differ. Did you mean %s? Reply `ok`, or send it again. Nothing saved yet.", as)
 }
 
 func saySign(in locale.Locale, bank, pa string) string {
@@ -171,17 +171,17 @@ func sayZero(in locale.Locale, bank string) string {
 }
 
 func sayNegative(in locale.Locale, bank, pa string) string {
-	return in.Text("%s %s: a gauge that reads backwards has its ports swapped. Reply minus or plus. Nothing saved yet.", bank, pa)
+	return in.Text("%s %s: a gauge that reads backwards has its ports swapped. Reply `minus` or `plus`. Nothing saved yet.", bank, pa)
 }
 
 func sayHigh(in locale.Locale, bank string, pa, limit float64, top bool, h units.Habit) string {
 	switch {
 	case top:
-		return in.Text("%s %s is over the top of its gauge, %s. Reply ok, or send it again. Nothing saved yet.", bank, in.Pressure(pa, h), in.ShortPressure(limit, h))
+		return in.Text("%s %s is over the top of its gauge, %s. Reply `ok`, or send it again. Nothing saved yet.", bank, in.Pressure(pa, h), in.ShortPressure(limit, h))
 	case limit > 0:
-		return in.Text("%s %s is twice its limit of %s or more. Reply ok, or send it again. Nothing saved yet.", bank, in.Pressure(pa, h), in.ShortPressure(limit, h))
+		return in.Text("%s %s is twice its limit of %s or more. Reply `ok`, or send it again. Nothing saved yet.", bank, in.Pressure(pa, h), in.ShortPressure(limit, h))
 	}
-	return in.Text("%s %s is very high. Reply ok, or send it again. Nothing saved yet.", bank, in.Pressure(pa, h))
+	return in.Text("%s %s is very high. Reply `ok`, or send it again. Nothing saved yet.", bank, in.Pressure(pa, h))
 }
 
 func sayImpossible(in locale.Locale, bank, typed string) string {
@@ -194,9 +194,9 @@ func sayUnder(in locale.Locale, bank, typed string) string {
 
 func sayOrder(in locale.Locale, ahu, asRead string, n int) string {
 	if n != 2 {
-		return in.Text("%s: I read %s. Reply ok, or type them with the word for each bank. Nothing saved yet.", ahu, asRead)
+		return in.Text("%s: I read %s. Reply `ok`, or type them with the word for each bank. Nothing saved yet.", ahu, asRead)
 	}
-	return in.Text("%s: I read %s. Reply ok, or the other way round. Nothing saved yet.", ahu, asRead)
+	return in.Text("%s: I read %s. Reply `ok`, or `the other way round`. Nothing saved yet.", ahu, asRead)
 }
 
 func sayOver(in locale.Locale, bank, typed string, choices []string) string {
@@ -223,7 +223,7 @@ func sayTwoValues(in locale.Locale, place, typed string) string {
 }
 
 func sayWhichRight(in locale.Locale, bank string) string {
-	return in.Text("What should %s be? For example: correction %s should be 135 Pa not 112 Pa. Nothing changed.", bank, bank)
+	return in.Text("What should %s be? For example: `correction %s should be 135 Pa not 112 Pa`. Nothing changed.", bank, bank)
 }
 
 func sayFuture(in locale.Locale) string {
@@ -239,11 +239,11 @@ func sayWhen(in locale.Locale, place string) string {
 }
 
 func sayDeferWhen(in locale.Locale, bank string) string {
-	return in.Text("Until which day? For example: defer %s to 12 Mar: reason. Nothing changed.", bank)
+	return in.Text("Until which day? For example: `defer %s to 12 Mar: reason`. Nothing changed.", bank)
 }
 
 func sayDeferPast(in locale.Locale, bank string) string {
-	return in.Text("That day is past. Until which day to come? For example: defer %s to 12 Mar: reason. Nothing changed.", bank)
+	return in.Text("That day is past. Until which day to come? For example: `defer %s to 12 Mar: reason`. Nothing changed.", bank)
 }
 
 func sayDeferReason(in locale.Locale, bank string) string {
@@ -292,11 +292,11 @@ func sayBiological(in locale.Locale) string {
 func sayDeferralGone() string { return "deferral taken back" }
 
 func sayUsed(in locale.Locale, code string) string {
-	return in.Text("How many %s are left in the store? Write for example: stock %s 14. Nothing saved.", code, code)
+	return in.Text("How many %s are left in the store? Write for example: `stock %s 14`. Nothing saved.", code, code)
 }
 
 func sayMoved(in locale.Locale) string {
-	return in.Text("I can't move what is saved to another AHU. Take it back with undo, then send it again with the right tag. Nothing saved.")
+	return in.Text("I can't move what is saved to another AHU. Take it back with `undo`, then send it again with the right tag. Nothing saved.")
 }
 
 func sayTornChanged(in locale.Locale, ahu string) string {
