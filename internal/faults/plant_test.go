@@ -26,6 +26,8 @@ const (
 const (
 	digestEvery  = "*/2 * * * *"
 	digestPeriod = 2 * time.Minute
+
+	leap = time.Hour // of a clock that is stepped on
 )
 
 // register copies the demo's clinic to a number of sites, each with a channel of

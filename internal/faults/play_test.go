@@ -83,6 +83,7 @@ func (r *rig) settle() {
 		return 0, nil
 	})
 	r.until(saidIn, "lists are owed", r.owed)
+	r.until(saidIn, "digests are owed", r.digestsOwed)
 	r.until(saidIn, "posts are not said", r.unsaid)
 	r.watch.end()
 	r.stillThere()

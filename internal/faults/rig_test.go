@@ -59,10 +59,10 @@ type rig struct {
 	begun  time.Time
 	eased  time.Time // when the load ended
 
-	volume  string // of the data folder alone; empty: there is none
-	stepped bool   // a clock was moved: digests of the time leapt over are one
-	patient bool   // wait for the outcome of a fault before the next
-	hurt    int    // faults so far
+	volume  string      // of the data folder alone; empty: there is none
+	leaps   []time.Time // when a clock was set an hour ahead
+	patient bool        // wait for the outcome of a fault before the next
+	hurt    int         // faults so far
 
 	lost, doubled, digests, lists, repeats, marked, compared int // counted at the end
 }
