@@ -5,6 +5,7 @@ import (
 
 	"clogwise/internal/energy"
 	"clogwise/internal/plant"
+	"clogwise/internal/units"
 )
 
 // Published figures that no other test of this package names.
@@ -57,6 +58,20 @@ func TestComputedFiguresAreOfThePublishedOrder(t *testing.T) {
 	} {
 		if !(c.got >= c.from && c.got <= c.to) {
 			t.Errorf("%s: %.3g, want %g to %g (%s)", c.what, c.got, c.from, c.to, c.source)
+		}
+	}
+	// What filters cost in all, by share.
+	year := compare(t, bench())[0]
+	of := func(m units.Money) float64 { return m.Amount.InexactFloat64() / year.Total.Amount.InexactFloat64() }
+	for _, c := range []struct {
+		what          string
+		got, from, to float64
+	}{
+		{"energy, 70 %", of(year.Energy), 0.5, 0.85}, {"filters, 15 %", of(year.Filters), 0.08, 0.3},
+		{"change and downtime, 13 %", of(year.Labour) + of(year.Visits), 0.05, 0.25}, {"waste, 2 %", of(year.Disposal), 0.005, 0.05},
+	} {
+		if !(c.got >= c.from && c.got <= c.to) {
+			t.Errorf("%s: %.2f of the year's cost, want %g to %g (split of costs as printed at gesec.fr)", c.what, c.got, c.from, c.to)
 		}
 	}
 	// A straight life has on average the mean of its clean and its final resistance.

@@ -50,6 +50,7 @@ func TestFamilyHoldsPublishedForms(t *testing.T) {
 		tol  float64                 // of the limit
 	}{
 		{"cake", func(u float64) float64 { return 0.4 + 0.6*u }, 1e-9},
+		{"depth, 1.1 times clean", func(u float64) float64 { return math.Pow(1.1, u-1) }, 1e-4}, // the same library before
 		{"depth, twice clean", func(u float64) float64 { return math.Exp2(u - 1) }, 2e-3},
 		{"depth, four times clean", func(u float64) float64 { return math.Pow(4, u-1) }, 2e-3},
 		{"depth, eight times clean", func(u float64) float64 { return math.Pow(8, u-1) }, 3e-3},
