@@ -13,6 +13,7 @@ import (
 	"clogwise/internal/digest"
 	"clogwise/internal/energy"
 	"clogwise/internal/ledger"
+	"clogwise/internal/locale"
 	"clogwise/internal/phrase"
 	"clogwise/internal/plant"
 	"clogwise/internal/say"
@@ -36,7 +37,7 @@ func (e *Engine) answer(ctx context.Context, t *talk, q phrase.Query) error {
 func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (channel.Post, error) {
 	switch q.Kind {
 	case phrase.QueryHelp:
-		return channel.Post{Text: phrase.Help(t.in()) + "\n" + say.HelpAtOnce(t.in())}, nil
+		return channel.Post{Text: t.own(phrase.Help(t.in()) + "\n" + say.HelpAtOnce(t.in()))}, nil
 	case phrase.QueryHow, phrase.QueryCost, phrase.QueryWhy, phrase.QueryChart:
 		return e.aboutBanks(ctx, t, q)
 	case phrase.QueryDue:
@@ -82,7 +83,7 @@ func (e *Engine) answerPost(ctx context.Context, t *talk, q phrase.Query) (chann
 			}
 			parts = append(parts, digest.Weekly(b, t.reg, since))
 		default:
-			return channel.Post{Text: say.NotUnderstood(t.in())}, nil
+			return channel.Post{Text: t.own(say.NotUnderstood(t.in()))}, nil
 		}
 	}
 	return channel.Post{Text: strings.Join(parts, "\n\n"), Choices: choices}, nil
@@ -140,11 +141,24 @@ func onlyPlaces(b digest.Board, places []plant.BankID) digest.Board {
 	return b
 }
 
+// exampleOf is a question about a bank as people type it.
+func exampleOf(in locale.Locale, kind phrase.QueryKind) string {
+	switch kind {
+	case phrase.QueryChart:
+		return in.Text("`chart AHU-3 bag`")
+	case phrase.QueryCost:
+		return in.Text("`cost AHU-3 bag`")
+	case phrase.QueryWhy:
+		return in.Text("`why AHU-3 bag`")
+	}
+	return in.Text("`how is AHU-3 bag`")
+}
+
 // aboutBanks answers questions about banks or whole AHUs.
 func (e *Engine) aboutBanks(ctx context.Context, t *talk, q phrase.Query) (channel.Post, error) {
 	banks := t.banksAsked(q)
 	if len(banks) == 0 {
-		return channel.Post{Text: t.in().Text("Which AHU or bank? Write for example: `%s AHU-3 bag`", q.Kind)}, nil
+		return channel.Post{Text: t.own(t.in().Text("Which AHU or bank? Write for example: %s", exampleOf(t.in(), q.Kind)))}, nil
 	}
 	if q.Kind == phrase.QueryChart || q.Kind == phrase.QueryWhy {
 		const most = 4

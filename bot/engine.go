@@ -118,7 +118,7 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 			return e.reply(ctx, t, p)
 		}
 		if t.m.Direct || t.m.Mention {
-			return e.hint(ctx, t, say.NotUnderstood(t.in()))
+			return e.hint(ctx, t, t.own(say.NotUnderstood(t.in())))
 		}
 		return nil
 	case phrase.Ask:

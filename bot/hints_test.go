@@ -90,7 +90,7 @@ func TestWhatAnswersTellToType(t *testing.T) {
 var tells = regexp.MustCompile(`(?i)\b(type|write for example|reply (?:ok|minus)|for example)\b`)
 
 var instead = []string{
-	"filter type", "respirator type", "Type what", "type it again", "Type it again", "Type /", "Type: %s", "type: %s", "Type for example: %s", "type its value",
+	"filter type", "respirator type", "Type what", "type it again", "Type it again", "Type /", "Type: %s", "type: %s", "Type for example: %s", "Write for example: %s", "type its value",
 	"write for example ISO", "reply is late", "for example 6000", "The number stands",
 }
 
@@ -208,7 +208,7 @@ func (r *rig) meaningOf(tag, text string) string {
 		msg.Mention = true
 		r.hear(msg)
 		p, err := r.store.Post(r.t.Context(), "re:"+msg.Key())
-		if err != nil || p.Post.Text == "" || p.Post.Text == say.NotUnderstood(locale.Of(tag)) || r.count() != before {
+		if err != nil || p.Post.Text == "" || strings.HasPrefix(p.Post.Text, say.NotUnderstood(locale.Of(tag))[:20]) || r.count() != before {
 			return ""
 		}
 		actions := map[string]bool{}

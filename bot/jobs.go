@@ -119,9 +119,9 @@ func (e *Engine) steps(t *talk, q phrase.Query) channel.Post {
 	}
 	switch {
 	case len(ahus) == 0:
-		return channel.Post{Text: t.in().Text("Steps for which AHU? Write for example: `steps AHU-3`")}
+		return channel.Post{Text: t.own(t.in().Text("Steps for which AHU? Write for example: `steps AHU-3`"))}
 	case len(ahus) > 1:
-		return channel.Post{Text: t.in().Text("One AHU at a time, please: `steps AHU-3`")}
+		return channel.Post{Text: t.own(t.in().Text("One AHU at a time, please: `steps AHU-3`"))}
 	}
 	ahu, _ := t.reg.AHU(ahus[0])
 	site := t.siteOf(ahus[0])

@@ -45,7 +45,7 @@ func TestNoEnglishIsLeft(t *testing.T) {
 				{guest, "AHU-3 bag 100 Pa"}, {guest, "home"}, {maren, "due xlsx"},
 				{maren, "help"}, {maren, "digest xlsx"}, {maren, "chart AHU-3 bag xlsx"}, {tove, "steps read"}, {tove, "on site AHU-3 pre, about to start"},
 				{tove, "on site AHU-3 bag, about to start"}, {tove, "done"}, {tove, "none"}, {tove, "done"}, {tove, "same"}, {tove, "AHU-3 -150"}, {tove, "AHU-3 80 150"},
-				{maren, "defer AHU-2 bag"}, {maren, "book AHU-2 bag"}, {maren, "cancel AHU-3 bag"}, {maren, "confirm AHU-3 bag"}, {maren, "compare"}, {maren, "chart"},
+				{maren, "defer AHU-2 bag"}, {maren, "book AHU-2 bag"}, {maren, "cancel AHU-3 bag"}, {maren, "confirm AHU-3 bag"}, {maren, "compare"}, {maren, "chart"}, {maren, "cost"}, {maren, "why"},
 				{tove, "correction AHU-3 bag"}, {tove, "AHU-3 bag not changed"}, {tove, "zero AHU-3 bag 12 Pa"}, {tove, "AHU-3 bag 120 Pa wet"},
 			} {
 				r.says(x.who, x.text)

@@ -41,7 +41,7 @@ func (e *Engine) record(ctx context.Context, t *talk, meaning phrase.Meaning, or
 		return e.reply(ctx, t, channel.Post{Text: strings.Join(d.notes, "\n")})
 	}
 	if len(d.entries) == 0 {
-		return e.reply(ctx, t, channel.Post{Text: say.NotUnderstood(t.in())})
+		return e.reply(ctx, t, channel.Post{Text: t.own(say.NotUnderstood(t.in()))})
 	}
 	recipe := say.Recipe{Source: key + ":", Notes: slices.Concat(notesOf(meaning), unplanned, d.notes), Unstated: d.unstated, Old: d.old, Undo: key}
 	recipe.Barred = t.saidInstead(meaning, barred)

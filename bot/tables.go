@@ -44,7 +44,7 @@ func (e *Engine) tableAsked(ctx context.Context, t *talk) (handled bool, err err
 		return true, err
 	}
 	if len(p.Files) == 0 {
-		return true, e.hint(ctx, t, say.NotUnderstood(t.in()))
+		return true, e.hint(ctx, t, t.own(say.NotUnderstood(t.in())))
 	}
 	return true, e.reply(ctx, t, p)
 }
