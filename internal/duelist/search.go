@@ -32,8 +32,12 @@ type choice struct {
 	p     *problem
 	days  []int // candidate indices, ascending
 	total micros
-	trial []int // room for a changed set
+	own   []micros // of total, each AHU's
 	walk  walker
+
+	trial    []int // room for a changed set
+	affected []int // AHUs that it bears on, with what it costs each
+	fresh    []micros
 }
 
 // newChoice takes the best visit days for the bundles.
@@ -49,26 +53,57 @@ func (c *choice) daysFor(bundles []line) []int {
 	return c.walk.stops(c.p.all)
 }
 
-// price is the total with other days, never once it cannot beat the present.
-func (c *choice) price(days []int) micros {
+// try takes the days over if they are cheaper.
+func (c *choice) try(days []int) bool {
 	sum := c.p.visit * micros(len(days))
+	own := make([]micros, len(c.p.groups))
 	for i := range c.p.groups {
 		g := &c.p.groups[i]
 		if plus(sum, g.floor) >= c.total {
-			return never
+			return false
 		}
-		sum = plus(sum, c.walk.walk(g.lines, g.near(days), c.p.isolation))
+		own[i] = c.walk.walk(g.lines, g.near(days), c.p.isolation)
+		sum = plus(sum, own[i])
 	}
-	return sum
-}
-
-// try takes the days over if they are cheaper.
-func (c *choice) try(days []int) bool {
-	total := c.price(days)
-	if total >= c.total {
+	if sum >= c.total {
 		return false
 	}
-	c.days, c.total = slices.Clone(days), total
+	c.days, c.total, c.own = slices.Clone(days), sum, own
+	return true
+}
+
+// swap puts others in the place of the days from i to j (exclusive) if that is
+// cheaper. Only AHUs that can want a day in that stretch are priced anew.
+func (c *choice) swap(i, j int, others ...int) bool {
+	c.trial = append(append(append(c.trial[:0], c.days[:i]...), others...), c.days[j:]...)
+	if c.own == nil { // no days yet
+		return c.try(c.trial)
+	}
+	sum := c.total + c.p.visit*micros(len(c.trial)-len(c.days))
+	c.affected, c.fresh = c.affected[:0], c.fresh[:0]
+	for k := range c.p.groups {
+		g := &c.p.groups[k]
+		if i > 0 && c.days[i-1] >= g.lines[len(g.lines)-1].best || j < len(c.days) && c.days[j] <= g.lines[0].best {
+			continue // it has all it can want on one side
+		}
+		c.affected = append(c.affected, k)
+		sum -= c.own[k]
+	}
+	for _, k := range c.affected {
+		g := &c.p.groups[k]
+		own := c.walk.walk(g.lines, g.near(c.trial), c.p.isolation)
+		if sum = plus(sum, own); sum >= c.total {
+			return false
+		}
+		c.fresh = append(c.fresh, own)
+	}
+	if sum >= c.total {
+		return false
+	}
+	for n, k := range c.affected {
+		c.own[k] = c.fresh[n]
+	}
+	c.days, c.total = slices.Clone(c.trial), sum
 	return true
 }
 
@@ -122,12 +157,6 @@ func (g *group) stops(c *choice) []int {
 	return c.walk.stops(days)
 }
 
-// replace is the days with those from i to j (exclusive) replaced by others.
-func (c *choice) replace(i, j int, others ...int) []int {
-	c.trial = append(append(append(c.trial[:0], c.days[:i]...), others...), c.days[j:]...)
-	return c.trial
-}
-
 // between are the candidates free for days i to j (exclusive): from lo up to hi
 // (exclusive).
 func (c *choice) between(i, j int) (lo, hi int) {
@@ -147,7 +176,7 @@ func (c *choice) shift() bool {
 	for i := range c.days {
 		lo, hi := c.between(i, i+1)
 		for d := lo; d < hi; d++ {
-			moved = c.try(c.replace(i, i+1, d)) || moved
+			moved = c.swap(i, i+1, d) || moved
 		}
 	}
 	return moved
@@ -156,7 +185,7 @@ func (c *choice) shift() bool {
 // drop leaves one visit out.
 func (c *choice) drop() bool {
 	for i := range c.days {
-		if c.try(c.replace(i, i+1)) {
+		if c.swap(i, i+1) {
 			return true
 		}
 	}
@@ -168,7 +197,7 @@ func (c *choice) add() bool {
 	for i := range len(c.days) + 1 {
 		lo, hi := c.between(i, i)
 		for d := lo; d < hi; d++ {
-			if c.try(c.replace(i, i, d)) {
+			if c.swap(i, i, d) {
 				return true
 			}
 		}
@@ -180,7 +209,7 @@ func (c *choice) add() bool {
 func (c *choice) merge() bool {
 	for i := range len(c.days) - 1 {
 		for d := c.days[i] + 1; d < c.days[i+1]; d++ {
-			if c.try(c.replace(i, i+2, d)) {
+			if c.swap(i, i+2, d) {
 				return true
 			}
 		}

@@ -389,20 +389,3 @@ func BenchmarkVisits(b *testing.B) {
 		})
 	}
 }
-
-// BenchmarkSites plans 200 simulated sites of 60 banks, one after another, and tells
-// the mean and the slowest.
-func BenchmarkSites(b *testing.B) {
-	slowest, sum, n := time.Duration(0), time.Duration(0), 0
-	for b.Loop() {
-		for seed := range uint64(200) {
-			jobs, costs := site(rand.New(rand.NewPCG(seed, 1)), 60, 120+int(seed%3)*120)
-			began := time.Now()
-			plan(b, jobs, costs, calendar())
-			took := time.Since(began)
-			slowest, sum, n = max(slowest, took), sum+took, n+1
-		}
-	}
-	b.ReportMetric(float64(sum.Microseconds())/1000/float64(n), "ms/site")
-	b.ReportMetric(float64(slowest.Microseconds())/1000, "ms/slowest")
-}

@@ -76,28 +76,29 @@ func (w *walker) walk(lines []line, days []int, stop micros) micros {
 	if len(lines) == 1 {
 		return w.single(&lines[0], days, stop)
 	}
-	w.upTo, w.index, w.from, w.last = w.upTo[:0], w.index[:0], w.from[:0], -1
-	least, n := never, 0
+	upTo, index, stopBefore := w.upTo[:0], w.index[:0], w.from[:0]
+	least, last, n := never, -1, 0
 	for k, t := range days {
 		for n < len(lines) && lines[n].best <= t {
 			n++
 		}
 		best, from := gap(lines[:n], -1, t, never), -1
 		for i := k - 1; i >= 0; i-- {
-			between := gap(lines[w.index[i]:n], days[i], t, best)
+			between := gap(lines[index[i]:n], days[i], t, best)
 			if between >= best {
 				break // and more so for every earlier stop
 			}
-			if c := plus(w.upTo[i], between); c < best {
+			if c := plus(upTo[i], between); c < best {
 				best, from = c, i
 			}
 		}
 		best = plus(best, stop)
-		w.upTo, w.index, w.from = append(w.upTo, best), append(w.index, n), append(w.from, from)
+		upTo, index, stopBefore = append(upTo, best), append(index, n), append(stopBefore, from)
 		if c := plus(best, gap(lines[n:], t, -1, never)); c < least {
-			least, w.last = c, k
+			least, last = c, k
 		}
 	}
+	w.upTo, w.index, w.from, w.last = upTo, index, stopBefore, last
 	return least
 }
 
