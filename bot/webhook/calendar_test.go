@@ -101,7 +101,7 @@ func TestCalendarSpeaksTheLanguageOfTheSite(t *testing.T) {
 	}
 	r.SetBasicAuth("anybody", b.sender(webhook.Bearer, []string{"north"}, nil).secret)
 	text := strings.ReplaceAll(b.send(r).raw, "\r\n ", "")
-	for _, want := range []string{"//DE", "SUMMARY:Filter wechseln: AHU-1 secondary", "Team: Tove.", "Nur eine Erinnerung: kein Erlaubnisschein", "CATEGORIES:gebucht"} {
+	for _, want := range []string{"//DE", "SUMMARY:Filter wechseln: AHU-1 Feinfilter", "Team: Tove.", "Nur eine Erinnerung: kein Erlaubnisschein", "CATEGORIES:gebucht"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%s\ndoes not say %q", text, want)
 		}
