@@ -71,8 +71,11 @@ func Compare(bank plant.BankID, options []energy.Option, reg *plant.Register) st
 
 // year is what an item costs in a year, and how often it is changed.
 func year(o energy.Option, in locale.Locale) string {
-	s := in.Text("%s (%s): %s = filters %s, energy %s (%s kWh, %s kgCO2e), labour, visits and disposal %s; ",
-		o.Item.Code, o.Item.Class, in.Money(o.Total), in.Money(o.Filters), in.Money(o.Energy), in.Number(o.KWh, 0), in.Number(o.KgCO2e, 0), addOf(o, in))
+	s := in.Text("%s (%s): %s = filters %s, labour, visits and disposal %s; ", o.Item.Code, o.Item.Class, in.Money(o.Total), in.Money(o.Filters), addOf(o, in))
+	if o.KWh > 0 { // else none is claimed, which is not to say that there is none
+		s = in.Text("%s (%s): %s = filters %s, energy %s (%s kWh, %s kgCO2e), labour, visits and disposal %s; ",
+			o.Item.Code, o.Item.Class, in.Money(o.Total), in.Money(o.Filters), in.Money(o.Energy), in.Number(o.KWh, 0), in.Number(o.KgCO2e, 0), addOf(o, in))
+	}
 	if o.Open {
 		return s + in.Text("no change within ten years")
 	}
@@ -110,17 +113,25 @@ func caveat(o energy.Option, in locale.Locale) string {
 }
 
 func cost(o energy.Option, in locale.Locale) string {
+	const weeksOfYear = 365.25 / 7
+	weeks := max(1, int(math.Round(o.PaybackYears*weeksOfYear)))
+	dearer := o.PaybackYears > 0 && !math.IsInf(o.PaybackYears, 1)
+	proven := o.Note != energy.AtMost.Note()
 	switch {
-	case o.Better && o.Note == energy.AtMost.Note() && o.PaybackYears > 0 && !math.IsInf(o.PaybackYears, 1):
-		return in.Text("Cheaper, if the fan holds its airflow; the dearer set pays back in %s years then.", in.Number(o.PaybackYears, 1))
-	case o.Better && o.Note == energy.AtMost.Note():
+	case !o.Better:
+		return in.Text("Not cheaper.")
+	case !dearer && !proven:
 		return in.Text("Cheaper, if the fan holds its airflow.")
-	case o.Better && o.PaybackYears > 0 && !math.IsInf(o.PaybackYears, 1):
-		return in.Text("Cheaper; the dearer set pays back in %s years.", in.Number(o.PaybackYears, 1))
-	case o.Better:
+	case !dearer:
 		return in.Text("Cheaper.")
+	case o.PaybackYears < 1 && !proven:
+		return in.Count(weeks, "Cheaper, if the fan holds its airflow; the dearer set pays back in %d week then.", "Cheaper, if the fan holds its airflow; the dearer set pays back in %d weeks then.")
+	case o.PaybackYears < 1:
+		return in.Count(weeks, "Cheaper; the dearer set pays back in %d week.", "Cheaper; the dearer set pays back in %d weeks.")
+	case !proven:
+		return in.Text("Cheaper, if the fan holds its airflow; the dearer set pays back in %s years then.", in.Number(o.PaybackYears, 1))
 	}
-	return in.Text("Not cheaper.")
+	return in.Text("Cheaper; the dearer set pays back in %s years.", in.Number(o.PaybackYears, 1))
 }
 
 func addOf(o energy.Option, in locale.Locale) string {

@@ -115,10 +115,9 @@ func lostAir(e assess.Energy, in locale.Locale) string {
 	lost, watts := in.Number(e.AirLostPct, 0), e.FanChangeW
 	switch {
 	case math.Abs(watts) < worthSaying:
+		return in.Text("The rooms get about %s %% less air than with clean filters; the fan takes about the same power.", lost)
 	case watts < 0:
 		return in.Text("The rooms get about %s %% less air than with clean filters; the fan takes %s W less.", lost, in.Number(-watts, 0))
-	default:
-		return in.Text("The rooms get about %s %% less air than with clean filters; the fan takes %s W more.", lost, in.Number(watts, 0))
 	}
-	return in.Text("The rooms get about %s %% less air than with clean filters.", lost)
+	return in.Text("The rooms get about %s %% less air than with clean filters; the fan takes %s W more.", lost, in.Number(watts, 0))
 }

@@ -46,9 +46,14 @@ func StaysInLedger(in locale.Locale, x entry.Entry) string {
 	return in.Text("#%d is no line of a round (%s); it stays. Nothing was changed.", x.Seq, kindName(x.Kind, in))
 }
 
-// StepsRead notes that a person has read the steps.
+// StepsRead notes that a person has read the steps of a moment, or of several with
+// commas between.
 func StepsRead(in locale.Locale, who, when string) string {
-	return in.Text("Noted: %s has read the steps (%s). This says nothing about the plant.", who, occasion(when, in))
+	var moments []string
+	for _, w := range strings.Split(when, ", ") {
+		moments = append(moments, occasion(w, in))
+	}
+	return in.Text("Noted: %s has read the steps (%s). This says nothing about the plant.", who, strings.Join(moments, ", "))
 }
 
 // StepsReadBefore answers a second press of "steps read".

@@ -45,7 +45,7 @@ func TestFanOfUnknownControlIsClaimedWithCaution(t *testing.T) {
 		"pair":              {say.Pairs(v.In, []digest.Pair{pair}), "Fan control is not known: all this holds only if the fan holds its airflow."},
 		"pairs":             {say.Pairs(v.In, []digest.Pair{pair, pair}), "€900.00 a year, if its fan holds its airflow."},
 		"comparison":        {say.Compare("s/a/secondary", []energy.Option{fitted, other}, reg), "Cheaper, if the fan holds its airflow.\n"},
-		"comparison, years": {say.Compare("s/a/secondary", []energy.Option{fitted, dearer}, reg), "pays back in 0.4 years then."},
+		"comparison, years": {say.Compare("s/a/secondary", []energy.Option{fitted, dearer}, reg), "pays back in 21 weeks then."},
 	} {
 		if !strings.Contains(c.got, c.want) {
 			t.Errorf("%s: no %q in\n%s", what, c.want, c.got)
@@ -86,8 +86,39 @@ func TestComparisonClaimsNoMoreThanIsKnown(t *testing.T) {
 			t.Errorf("%q in\n%s", wrong, text)
 		}
 	}
+	if strings.Contains(text, "energy") {
+		t.Errorf("no energy is claimed, yet\n%s", text)
+	}
+	fitted.KWh = 2400
 	fitted.Basis, fitted.AtLimit, fitted.AtCap, fitted.Open, fitted.Hours = "own readings", false, false, true, 87600
 	if text = say.Compare("s/a/secondary", []energy.Option{fitted}, reg); !strings.Contains(text, "; no change within ten years; fitted now.") || strings.Contains(text, "87600") {
 		t.Errorf("left open:\n%s", text)
+	}
+}
+
+// A payback is told in years, in weeks where it is shorter than one.
+func TestPaybackInWeeksOrYears(t *testing.T) {
+	t.Parallel()
+	for years, want := range map[float64]string{0: "Cheaper.", 0.001: "pays back in 1 week.", 0.4: "pays back in 21 weeks.", 1.25: "pays back in 1.2 years.", 3: "pays back in 3.0 years."} {
+		o := energy.Option{Item: plant.Item{Code: "NEW"}, Fits: true, Better: true, PaybackYears: years}
+		o.Class.OK, o.Fitted.OK = true, true
+		if text := say.Compare("s/a/secondary", []energy.Option{{}, o}, registerIn(units.SI)); !strings.Contains(text, want) {
+			t.Errorf("%g years: no %q in\n%s", years, want, text)
+		}
+	}
+}
+
+// Of a fan of fixed speed it is told what the rooms lose and how its power changes, be it
+// little.
+func TestFixedSpeedTellsAirAndPower(t *testing.T) {
+	t.Parallel()
+	for watts, want := range map[float64]string{
+		-15: "6 % less air than with clean filters; the fan takes 15 W less.", 22: "the fan takes 22 W more.", -2: "the fan takes about the same power.", 0: "about the same power.",
+	} {
+		a := loading()
+		a.Energy = assess.Energy{Held: string(plant.SpeedHeld), AirLostPct: 6, FanChangeW: watts}
+		if text := say.CostLine(a, say.At(plant.Site{}, now).In); !strings.Contains(text, want) {
+			t.Errorf("%g W: %q lacks %q", watts, text, want)
+		}
 	}
 }
