@@ -72,6 +72,39 @@ func TestMeetByFanLaws(t *testing.T) {
 	within(t, "speed that holds airflow", fan.AtSpeed(s).Pa(3), 1070, 1e-4, computed)
 }
 
+// Between two points the curve stays between their pressures and does not turn, on
+// plateaus and cliffs alike; at its points it goes through them.
+func TestFanCurveDoesNotOvershoot(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(19, 20))
+	for range 100 {
+		var pts []plant.FlowPoint
+		q, pa := 0.0, 1000+500*rng.Float64()
+		for range 4 + rng.IntN(6) {
+			pts = append(pts, plant.FlowPoint{FlowM3s: q, Pa: pa})
+			q += 0.1 + rng.Float64()
+			pa -= pa * 0.4 * math.Pow(rng.Float64(), 4) // mostly level, now and then a cliff
+		}
+		pts = append(pts, plant.FlowPoint{FlowM3s: q, Pa: 0.5 * pa})
+		fan, err := resistance.NewFanCurve(pts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := 1; i < len(pts); i++ {
+			a, b := pts[i-1], pts[i]
+			within(t, "at a point", fan.Pa(a.FlowM3s), a.Pa, 1e-12, "its own point")
+			last := a.Pa
+			for k := 1; k <= 20; k++ {
+				got := fan.Pa(a.FlowM3s + (b.FlowM3s-a.FlowM3s)*float64(k)/20)
+				if got > last*(1+1e-12) || got < b.Pa*(1-1e-12) {
+					t.Fatalf("%g Pa after %g, between %+v and %+v", got, last, a, b)
+				}
+				last = got
+			}
+		}
+	}
+}
+
 func TestMeetRefused(t *testing.T) {
 	t.Parallel()
 	fan, err := resistance.NewFanCurve(points(1, 1000, 2, 900, 3, 700))
