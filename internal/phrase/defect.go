@@ -32,6 +32,14 @@ func (p *parser) defect(g *group) {
 			}
 		}
 	}
+	if stuckAt(g.marks) { // "stuck at 150"
+		for j := i + 1; j < len(g.marks) && to < g.marks[j].from; j++ {
+			if g.marks[j].kind == mNum {
+				to = g.marks[j].to
+				break
+			}
+		}
+	}
 	place := p.defectPlace(g, ahus[0])
 	for _, m := range g.marks { // "AHU-3 pre wet": its name stands before the note
 		if wet && place.Whole() && m.kind == mBank && m.from == from && m.to < to {
@@ -39,6 +47,9 @@ func (p *parser) defect(g *group) {
 		}
 	}
 	note := trimLinks(p.raw(from, max(from, to)))
+	if part := partBefore(g, from); part != nil && !wet { // "belt AHU-3 squealing"
+		note = p.raw(part.from, part.to) + " " + note
+	}
 	if fixed && g.here && p.sc.Here.Whole() && !place.Whole() { // an answer to the doubt about that bank
 		place = p.sc.Here
 	}
@@ -67,6 +78,27 @@ func (g *group) fault() (i int, fixed bool) {
 		return j, g.has(cFixed) || mended >= 0 || g.changesFilters(g.marks[j:])
 	}
 	return mended, mended >= 0 && !(g.marks[mended].is(cSwap) && g.driveOnly())
+}
+
+// stuckAt reports whether a gauge is said to be stuck at a value.
+func stuckAt(ms []*mark) bool {
+	return slices.ContainsFunc(ms, func(m *mark) bool { return stuckWords[m.text] && m.is(cDefect) && !m.is(cPiece) })
+}
+
+var stuckWords = map[string]bool{"stuck": true, "stuck at": true, "hangt bei": true, "hangt fest": true, "klemmt": true, "atascado": true, "atascada": true}
+
+// partBefore is the part of the plant that is named before the tag, where the fault
+// is told after it; nil when there is none.
+func partBefore(g *group, from int) *mark {
+	for _, m := range g.line.marks {
+		if m.from >= from || g.ahu != nil && m.from > g.ahu.from {
+			break
+		}
+		if m.is(cPart) {
+			return m
+		}
+	}
+	return nil
 }
 
 // driveWords are parts that no gauge reads wrong for.

@@ -304,6 +304,10 @@ func (k *marker) unknownTag() bool {
 		if n.num.decimals > 0 || n.num.value >= 1000 {
 			return false
 		}
+	} else if slices.Contains(machine[:], t.text) {
+		if n.num.decimals > 0 || n.num.value >= 1000 || countsNext(k.toks, j+1) || k.isWord(j+1, "at", "um", "a", "is", "ist") {
+			return false
+		}
 	} else if !k.index.nearPrefix(t.text) || k.known(t.text) || n.num.decimals > 0 || k.tok(j+1).kind == tUnit {
 		return false
 	}

@@ -38,6 +38,7 @@ type Index struct {
 	tags     []tagKey        // for the nearest names
 	zones    map[string]*time.Location
 	banks    map[plant.BankID][]plant.BankID // of each AHU, in the order of the air
+	byNumber map[string]bool                 // names that are a word for any unit and a number
 }
 
 type tagKey struct {
@@ -47,7 +48,7 @@ type tagKey struct {
 
 // NewIndex indexes the names of sites, AHUs, banks and items.
 func NewIndex(r *plant.Register) *Index {
-	x := &Index{refs: map[string][]ref{}, starts: map[string]bool{}, prefixes: map[string]bool{}, shorts: map[string]bool{}, zones: map[string]*time.Location{}, banks: map[plant.BankID][]plant.BankID{}}
+	x := &Index{refs: map[string][]ref{}, starts: map[string]bool{}, prefixes: map[string]bool{}, shorts: map[string]bool{}, byNumber: map[string]bool{}, zones: map[string]*time.Location{}, banks: map[plant.BankID][]plant.BankID{}}
 	if r == nil {
 		return x
 	}
@@ -72,6 +73,7 @@ func NewIndex(r *plant.Register) *Index {
 		a, _ := r.AHU(id)
 		x.addElsewhere(a.Tag, id)
 	}
+	x.addByNumber(r)
 	for _, id := range r.Banks("") {
 		b, _ := r.Bank(id)
 		x.banks[id.AHU()] = append(x.banks[id.AHU()], id)
@@ -149,6 +151,31 @@ func (x *Index) addElsewhere(tag string, id plant.BankID) {
 	}
 }
 
+// machine is what any air handling unit is called, with its number.
+var machine = [...]string{"unit", "machine", "gerat", "anlage", "luftung", "unidad", "maquina"}
+
+// addByNumber lets the unit of a site that alone bears a number be said by it: "unit
+// 3", "Anlage 3", "máquina 3". A number that two share is nobody's.
+func (x *Index) addByNumber(r *plant.Register) {
+	type numbered struct{ site, number string }
+	of := map[numbered][]plant.BankID{}
+	for _, id := range r.AHUs("") {
+		a, _ := r.AHU(id)
+		if parts := nameParts(a.Tag); len(parts) == 2 && !isNumber(parts[0]) && isNumber(parts[1]) {
+			k := numbered{id.Site(), parts[1]}
+			of[k] = append(of[k], id)
+		}
+	}
+	for k, ids := range of {
+		for _, word := range machine {
+			if name := word + "-" + k.number; len(ids) == 1 && len(x.refs[word+k.number]) == 0 || x.byNumber[word+k.number] && len(ids) == 1 {
+				x.add(name, ref{kind: refAHU, id: ids[0]})
+				x.byNumber[word+k.number] = true
+			}
+		}
+	}
+}
+
 // nameParts cuts a name into folded letter runs and digit runs without leading
 // zeros, the way the words of a message are compared with it.
 func nameParts(name string) []string {
@@ -215,13 +242,21 @@ func (x *Index) find(text string, toks []token, i int) (refs []ref, next int, re
 			}
 			key.WriteString(p)
 			parts, lastNumber = parts+1, num
-			if f, ok := x.refs[key.String()]; ok && (n == len(ps)-1 || t.kind == tNumber) {
+			if f, ok := x.refs[key.String()]; ok && (n == len(ps)-1 || t.kind == tNumber) && !(x.byNumber[key.String()] && countsNext(toks, j+1)) {
 				refs, next, rest = f, j+1, ps[n+1:]
 			}
 		}
 	}
 	return refs, next, rest
 }
+
+// countsNext reports whether the number before token j counts something: "Anlage 2
+// Stunden aus" is about no unit 2.
+func countsNext(toks []token, j int) bool {
+	return j < len(toks) && (toks[j].kind == tUnit || toks[j].kind == tWord && counted[toks[j].text])
+}
+
+var counted = set("x mal times stunden stunde std h hours hour hrs minuten minute min minutes tage tag days day wochen woche weeks week monate months horas hora dias dia semanas semana meses minutos veces stuck stk off of filter filters filtros")
 
 // tokenParts are the name parts of one token; none for punctuation.
 func tokenParts(text string, t token) []string {

@@ -180,7 +180,7 @@ var couldWords = set("konnte konnten kann konnen werden wurde wurden pudo pudier
 // onlyLink reports whether a word only links a reason to what it explains.
 func onlyLink(w string) bool {
 	switch w {
-	case "to", "is", "are", "was", "the", "on", "in", "as", "it", "we", "at", "of":
+	case "to", "is", "are", "was", "the", "on", "in", "as", "it", "we", "at", "of", "for", "bei", "am", "an", "im", "ist", "en", "de", "del", "la", "el", "esta", "está":
 		return true
 	}
 	return false

@@ -2,6 +2,7 @@ package phrase
 
 import (
 	"slices"
+	"strings"
 
 	"clogwise/internal/plant"
 )
@@ -59,6 +60,10 @@ func (p *parser) question(l *line) bool {
 		p.put(l, Query{Kind: QueryStock, Places: places, Items: items}) // "how many BAG-592 have we got"
 		return true
 	}
+	if !l.hasKind(mAHU, mNum) && l.unknown <= 3 && howManyLeft(p.text[l.from:l.to]) {
+		p.put(l, Query{Kind: QueryStock, Places: places, Items: items}) // "how many bags left"
+		return true
+	}
 	if l.polar && placed && l.hasKind(mAHU, mBank) && l.unknown <= 2 {
 		p.put(l, Query{Kind: QueryHow, Places: places})
 		return true
@@ -106,6 +111,14 @@ func (p *parser) nameOnly(l *line) bool {
 		}
 	}
 	return true
+}
+
+// howManyLeft reads a question for what is left in the store.
+func howManyLeft(text string) bool {
+	words := strings.Fields(strings.Trim(fold(text), " ?!."))
+	many := len(words) > 0 && set("wieviele wieviel cuantos cuantas")[words[0]] ||
+		len(words) > 1 && (words[0] == "how" && words[1] == "many" || words[0] == "wie" && (words[1] == "viele" || words[1] == "viel"))
+	return many && len(words) > 1 && (set("left ubrig quedan da lager stock store almacen got")[words[len(words)-1]])
 }
 
 // meant weighs whether a line that holds a query word is a question to the bot.

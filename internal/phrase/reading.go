@@ -81,6 +81,7 @@ func (p *parser) segment(g *group, s *segment, ordered bool) {
 		p.zeroCheck(g, s, nums)
 	case s.has(cPegged):
 		p.pegged(g, s, nums)
+	case len(nums) > 0 && stuckAt(s.marks): // what a stuck gauge shows is no reading; the fault is noted
 	case len(nums) > 0:
 		p.readings(g, s, nums)
 	default:
@@ -590,7 +591,7 @@ func (p *parser) correction(g *group, s *segment, ahu plant.BankID, nums []*mark
 func negatedBefore(ms []*mark, n *mark) bool {
 	i := slices.IndexFunc(ms, func(m *mark) bool { return m.from == n.from })
 	for j := i - 1; j >= 0 && ms[j].kind != mNum; j-- {
-		if ms[j].is(cNot) || ms[j].text == "no" && ms[j].to+1 == n.from { // "54 no 45", but not "45, no, 54"
+		if ms[j].is(cNot) || ms[j].text == "no" && j == i-1 { // "54 no 45", but not "45, no, 54"
 			return true
 		}
 		if ms[j].is(cAmend) {

@@ -272,10 +272,10 @@ func (p *parser) raw(from, to int) string {
 
 // tidy makes single blanks of all white space.
 func tidy(s string) string {
-	if !strings.ContainsAny(s, "\t\r\n") && !strings.Contains(s, "  ") {
+	if !strings.ContainsAny(s, "\t\r\n") && !strings.Contains(s, "  ") && !strings.Contains(s, " ,") {
 		return s
 	}
-	return strings.Join(strings.Fields(s), " ")
+	return strings.ReplaceAll(strings.Join(strings.Fields(s), " "), " ,", ",")
 }
 
 // line reads one line.
@@ -306,18 +306,24 @@ func (p *parser) line(l *line) {
 }
 
 // stateOfWanted answers with the state of filters that somebody says are to be
-// changed, where the line says nothing else: "AHU-3 bags need changing".
+// changed, or look so, where the line says nothing else: "AHU-3 bags need changing",
+// "AHU-3 bag full".
 func (p *parser) stateOfWanted(l *line) {
 	if len(p.lines) > 1 || len(p.items) > 0 || len(p.problems) > 0 || p.query != nil || !l.hasKind(mAHU) || l.hasKind(mNum, mItem) || l.unknown > 1 || l.has(cNot, cSwap, cDefect, cDefer) {
 		return
 	}
-	if !slices.ContainsFunc(l.marks, func(m *mark) bool { return m.is(cLeft) && dueWords[m.text] }) {
+	looks := l.hasKind(mBank) && l.unknown <= 2 && slices.ContainsFunc(strings.Fields(fold(p.text[l.from:l.to])), func(w string) bool { return looksWords[strings.Trim(w, ".,!")] })
+	if !looks && !slices.ContainsFunc(l.marks, func(m *mark) bool { return m.is(cLeft) && dueWords[m.text] }) {
 		return
 	}
 	if places, ok := p.queryPlaces(l); ok {
 		p.put(l, Query{Kind: QueryHow, Places: places})
 	}
 }
+
+// looksWords say of filters how they look.
+var looksWords = set("full rough shot knackered filthy manky clogged dirty black grey voll zu dicht schlimm schwarz grau dreckig verdreckt schmutzig fertig " +
+	"llena llenas lleno llenos sucia sucias sucio sucios fatal negra negras negro negros")
 
 // dueWords say of filters that they are to be changed.
 var dueWords = map[string]bool{

@@ -146,7 +146,7 @@ var lexicon = map[cue]string{
 		tomorrow|instead next|time offen faltan falta pendiente|cambiar needs|changing need|replacing need|swapping need|changing needs|replacing need|replacing needs|swapping
 		needs|a|change needs|to|be|changed to|be|changed not|changed due|a|change should|be|changed wants|changing must|be|changed nicht|gewechselt
 		sin|cambiar not|swapped not|replaced want|changing`,
-	cSwap: `se|cambiaron se|cambio se|han|cambiado se|ha|cambiado sustituida reemplazada reemplazadas renovado renovados eingesetzt eingebaut gewechselt|worden getauscht|worden umgebaut gewechselte puesto|nuevos puestos|nuevos new|ones new|lot fresh|set fresh|bags
+	cSwap: `gewexelt gewechslt gewechselt se|cambiaron se|cambio se|han|cambiado se|ha|cambiado sustituida reemplazada reemplazadas renovado renovados eingesetzt eingebaut gewechselt|worden getauscht|worden umgebaut gewechselte puesto|nuevos puestos|nuevos new|ones new|lot fresh|set fresh|bags
 		changed swapped replaced renewed swopped chgd changed|out swapped|out changed|over fitted installed filters|in filter|change|done change|done
 		changeout|done change|out|done swap|done put|in|new changing|done getauscht gewechselt ausgetauscht ersetzt erneuert filterwechsel|erledigt
 		neu|eingesetzt cambiado cambiados cambiada cambiadas sustituido sustituidos sustituidas reemplazado reemplazados cambie cambio|hecho`,
@@ -168,17 +168,17 @@ var lexicon = map[cue]string{
 	cZero:    `zero zeroed zero|check zero|checked zero|point nullpunkt nullpunkt|prufung null cero|ok cero|comprobado cero`,
 	cGauge:   `gauges gauge mano manometer magnehelic meter manometro dial`,
 	cNoGauge: `no|gauge no|dp|gauge without|gauge gauge|missing no|meter has|no|gauge na kein|manometer ohne|manometer sin|manometro no|manometer`,
-	cNoRead: `no|leido no|leida no|leidos no|leidas sin|leer no|se|leyo no|se|ha|leido nicht|gelesen keine|anzeige zeigt|nichts sin|indicacion no|indica no|marca no|display nicht|erreichbar kein|messwert no|pude|leer no|pudimos|leer no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read
+	cNoRead: `nicht|gemacht no|la|hice no|lo|hice no|las|hice no|leido no|leida no|leidos no|leidas sin|leer no|se|leyo no|se|ha|leido nicht|gelesen keine|anzeige zeigt|nichts sin|indicacion no|indica no|marca no|display nicht|erreichbar kein|messwert no|pude|leer no|pudimos|leer no|reading no|readings couldnt|read could|not|read cannot|read cant|read unable|to|read
 		not|read couldnt|get couldnt|get|to cant|get|to cant|get|in couldnt|get|in unread not|taken didnt|read didnt|get no|access couldnt|reach cant|reach
 		keine|ablesung nicht|ablesbar nicht|abgelesen kein|zugang sin|lectura no|lectura no|hay|lectura sin|acceso no|se|puede|leer`,
-	cLocked: `down|for|maintenance down|for|service out|for|maintenance raum|zu raum|abgeschlossen sala|cerrada locked locked|out no|key no|keys no|permit blocked|in blocked|off abgesperrt zugesperrt verschlossen abgeschlossen kein|schlussel sin|llave cerrado cerrada bloqueado`,
+	cLocked: `cant|get|in couldnt|get|in no|puedo|entrar no|pude|entrar no|pudimos|entrar komm|nicht|rein komme|nicht|rein kam|nicht|rein kommen|nicht|rein down|for|maintenance down|for|service out|for|maintenance raum|zu raum|abgeschlossen sala|cerrada locked locked|out no|key no|keys no|permit blocked|in blocked|off abgesperrt zugesperrt verschlossen abgeschlossen kein|schlussel sin|llave cerrado cerrada bloqueado`,
 	cFanOff: `ausser|betrieb fuera|de|servicio out|of|service ventilator|steht anlage|steht lufter|aus lufter|steht gerat|steht ventilator|abgeschaltet anlage|abgeschaltet equipo|apagado unidad|parada
 		maquina|parada ventilador|apagada fan|off fans|off fan|is|off fan|stopped fan|not|running fan|down unit|off unit|is|off unit|stopped unit|not|running
 		ahu|off ahu|is|off not|running switched|off turned|off shut|down plant|off standing|still fan|was|off unit|was|off fan|tripped tripped ventilator|aus
 		anlage|aus gerat|aus steht|still lauft|nicht abgeschaltet ausgeschaltet ventilador|apagado ventilador|parado apagado apagada parado parada
 		equipo|parado`,
 	cOff: `steht aus down stopped`,
-	cDefect: `tornn rotas roturas rasgados rasgadas white|powder brown|powder strange|powder unknown|powder dripping drips tropft kabel|blank blanke|kabel blankes|kabel bare|wire bare|wires bare|cable exposed|wire exposed|wires asbestos asbest amianto lamp|on|when lamp|still|on light|still|on gotea wrong|filters|fitted wrong|filter|fitted wrong|filters wrong|filter wrong|size wrong|bags sagging backwards falscher|filter falsche|filter filtro|equivocado tur|offen klappe|offen puerta|abierta ausgefallen ausfall averia burnt burned motor|hot hot|motor flooded flooding water|on fan|running|hot fan|running|backwards fan|running|rough fan|running|wrong fan|wont|start
+	cDefect: `screaming screeching howling wont|shut wont|close doesnt|shut doesnt|close schliesst|nicht geht|nicht|zu no|cierra water|in wasser|in wasser|drin wasser|steht agua|en agua|dentro hangt|bei hangt|fest atascado atascada stuck|at heult jault aulla tornn rotas roturas rasgados rasgadas white|powder brown|powder strange|powder unknown|powder dripping drips tropft kabel|blank blanke|kabel blankes|kabel bare|wire bare|wires bare|cable exposed|wire exposed|wires asbestos asbest amianto lamp|on|when lamp|still|on light|still|on gotea wrong|filters|fitted wrong|filter|fitted wrong|filters wrong|filter wrong|size wrong|bags sagging backwards falscher|filter falsche|filter filtro|equivocado tur|offen klappe|offen puerta|abierta ausgefallen ausfall averia burnt burned motor|hot hot|motor flooded flooding water|on fan|running|hot fan|running|backwards fan|running|rough fan|running|wrong fan|wont|start
 		fan|wont|stop wont|start lager|laut lager|defekt lagerschaden ventilator|laut motor|laut lufter|laut gerissene undichtigkeit verstopft klappert
 		vibriert verbogen gebrochene averiada vibra goteando desgarrada desgarrado obstruido snapped perished seized stuttering fault burnt|out burned|out
 		overheating fell|off came|off fallen|off squealing squeal squeals squeaking rattling rattle leaking leak leaks torn tear rip ripped burst collapsed
@@ -201,7 +201,7 @@ var lexicon = map[cue]string{
 	cAmend: `me|equivoque verwechselt equivocado sollte wrong|ahu wrong|unit wrong|one falsche|anlage unidad|equivocada correction correct|that corrected should|be should|have|been should|read
 		should|say shouldve|been meant i|meant typo mistyped my|mistake oops sorry wrong|it|is wrong|its actually korrektur korrigiere sollte|sein gemeint
 		correccion corrijo deberia|ser queria|decir perdon`,
-	cUndo: `loschen borra borra|eso eliminar|ultimo zurucknehmen nimm|zuruck letzten|loschen letzte|loschen borrar|ultimo quita|eso undo undo|that take|that|back take|it|back scrap|that delete|that
+	cUndo: `nimm|das|zuruck nimm|es|zuruck scrap|last scrap|the|last loschen borra borra|eso eliminar|ultimo zurucknehmen nimm|zuruck letzten|loschen letzte|loschen borrar|ultimo quita|eso undo undo|that take|that|back take|it|back scrap|that delete|that
 		delete|last remove|last scratch|that ignore|that|last cancel|that ruckgangig mach|ruckgangig deshacer deshaz anular|ultimo retract`,
 	cUsed:    `used took taken consumed verbraucht entnommen verwendet usado usados usadas gastado gastados`,
 	cOrdered: `ordered have|ordered order|placed on|order po|raised bestellt pedido|hecho pedidos pedido pedidas pedida encargados encargadas he|encargado hemos|encargado bestellte nachbestellt he|pedido`,
@@ -210,7 +210,7 @@ var lexicon = map[cue]string{
 	cArrived: `arrived|at arrived received delivered delivery came|in turned|up goods|in in|from|supplier geliefert eingetroffen llegado llegaron recibido recibidos`,
 	cStock: `stock in|stock stocks store stores in|store shelf on|the|shelf on|shelf counted inventory stocktake stock|count in|hand spares lager bestand auf|lager
 		existencias almacen inventario`,
-	cBook: `rebook reschedule rescheduled book booking booked schedule scheduled plan planned pencil pencil|in slot|in einplanen eingeplant buchen termin reservar
+	cBook: `buche buch reserva reserve apunta apuntame apuntar rebook reschedule rescheduled book booking booked schedule scheduled plan planned pencil pencil|in slot|in einplanen eingeplant buchen termin reservar
 		programar programado agendar`,
 	cDoing: `will|be|changed will|be|swapped will|be|replaced going|to|be|changed getting|changed being|changed being|swapped werden|gewechselt|am move moving doing do ill|do well|do going|to|do going|to|change going|to|swap changing swapping replacing ill|change well|change will|change will|do
 		planning tackling mache machen wechsle haremos hago cambiamos cambiaremos`,
@@ -219,7 +219,7 @@ var lexicon = map[cue]string{
 	cDefer: `undefer undeferred un|defer deferral no|longer|deferred aufschub aplazamiento defer deferred deferring postpone postponed put|off push push|back
 		pushed|back hold|off delay verschieben verschoben aufschieben aplazar aplazado posponer`,
 	cOnSite: `angekommen|bei llegado|a in|situ estoy|en arrived|at on|site onsite at|site arrived|at|site vor|ort en|sitio en|planta`,
-	cStart: `about|to|start about|to|begin starting starting|now starting|work start start|now started begin beginning beginne beginnen fange|an fange fangen starte starten anfangen empiezo empezamos empezando
+	cStart: `fang|an fange|mit beginn about|to|start about|to|begin starting starting|now starting|work start start|now started begin beginning beginne beginnen fange|an fange fangen starte starten anfangen empiezo empezamos empezando
 		empezamos comienzo going|in`,
 	cBack: `back|on back|running back|up running|again restarted back|online back|in|service up|and|running wieder|an wieder|in|betrieb lauft|wieder en|marcha
 		otra|vez|en|marcha`,
@@ -236,10 +236,10 @@ var lexicon = map[cue]string{
 	cDue: `termine wechseltermine fristen que|hay|que|cambiar que|toca|cambiar que|filtros|hay|que|cambiar que|falta|cambiar que|filtros welche|filter was|wechseln was|muss welche|mussen que|hay|pendiente cuando|toca wann|fallig vencimientos proximos|cambios anstehend was|steht|an due due|list overdue whats|due
 		whats|next next|up fallig falligkeiten was|ist|fallig que|toca pendientes vencidos to|change|list change|list duelist worklist which|filters|first
 		what|needs|changing what|needs|doing`,
-	cHow: `wie|geht wie|geht|es wie|steht wie|lauft wie|sieht como|estan que|tal how hw hwo howz hows|it hw|is how|is hows whens how|are how|does|it|look
+	cHow: `wie|gehts wie|gehts|es wie|geht wie|geht|es wie|steht wie|lauft wie|sieht como|estan que|tal how hw hwo howz hows|it hw|is how|is hows whens how|are how|does|it|look
 		how|about whats|up|with tell|me|about what|about looking|like check how|long last|reading last|change last|changed history forecast when|will when|is
 		when|does when|do when wann wie|steht|es|um wie|ist como|esta como|va cuando`,
-	cChart: `verlauf kurve tendencia historico chart graph plot curve trend picture show|me|the|curve diagramm grafik grafico grafica curva`,
+	cChart: `bild imagen foto verlauf kurve tendencia historico chart graph plot curve trend picture show|me|the|curve diagramm grafik grafico grafica curva`,
 	cCost: `how|much|does|waiting|cost how|much|would|waiting|cost what|does|waiting|cost cost|of|waiting was|kostet|das|warten was|kostet|warten cuanto|cuesta|esperar kostet was|kostet cuesta cuanto|gasta cost costs costing cost|of how|much|money energy kwh money wasted waste penalty kosten energie energiekosten
 		coste costes cuanto|cuesta energia gasto`,
 	cWhy: `why why|is explain reason|for warum wieso weshalb erklare por|que explica`,
@@ -302,7 +302,7 @@ var lexicon = map[cue]string{
 	cLimit:    `limit limits threshold final|resistance setpoint alarm|level grenzwert grenzwerte limite limites`,
 	cLock:     `lock locks padlock padlocks loto lockout lock|out tagout vorhangeschloss schloss candado candados`,
 	cRemove:   `remove cut cutting take|off break bypass|lock pull|off override knock|off get|rid|of entfernen abnehmen aufbrechen knacken aufschneiden durchtrennen quitar cortar forzar romper`,
-	cSkipWord: `skip skipped skipping leave|out miss|out shorten shorter short|version just|the|short|version without|the fewer uberspringen ubersprungen ausgelassen ausgelassene ohne|die saltar omitir omitida omitido omitidas lectura|saltada`,
+	cSkipWord: `auslassen auslasse weglassen saltarme skip skipped skipping leave|out miss|out shorten shorter short|version just|the|short|version without|the fewer uberspringen ubersprungen ausgelassen ausgelassene ohne|die saltar omitir omitida omitido omitidas lectura|saltada`,
 	cForget:   `forget ignore disregard override vergiss ignoriere olvida ignora`,
 	cSet:      `set raise lower increase reduce alter adjust move make setze andere pon sube baja`,
 	cCopy: `same|as|last|wk same|as|last|week same|as|last|time same|as|last|month same|as|yesterday same|again copy copy|last copy|over repeat|last ditto dito
