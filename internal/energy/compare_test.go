@@ -169,6 +169,10 @@ func TestCompareCarriesTheDust(t *testing.T) {
 	if !strings.Contains(got[2].Basis, "taken as that of OLD") {
 		t.Errorf("basis %q", got[2].Basis)
 	}
+	// As much dust to 420 Pa as the fitted one to 250, both from 80: twice as steep.
+	steep := item("STEEP", "ISO ePM1 60%", "45", 30, 80, 300)
+	steep.FinalPa = 420
+	within(t, "interval of a steeper one", compare(t, bench(), steep)[1].Hours, got[0].Hours/math.Sqrt2, 1e-3, computed)
 	// EN 779 loads with another dust than ISO 16890-3: the figures do not compare.
 	other := compare(t, bench(), item("OLD-LABEL", "F7", "45", 30, 80, 900))[1]
 	within(t, "dust of another standard", other.Hours, got[0].Hours, 1e-6, "taken as alike")

@@ -124,6 +124,26 @@ func TestMERV(t *testing.T) {
 			t.Errorf("E1 %g, E2 %g, E3 %g: MERV %d, want %d (%s)", c.e1, c.e2, c.e3, got, c.want, source)
 		}
 	}
+	for _, c := range []struct { // each figure is a minimum: a little less of any is a lower value
+		e    [3]float64
+		merv int
+	}{
+		{[3]float64{0, 0, 20}, 5}, {[3]float64{0, 0, 35}, 6}, {[3]float64{0, 0, 50}, 7}, {[3]float64{0, 20, 70}, 8}, {[3]float64{0, 35, 75}, 9},
+		{[3]float64{0, 50, 80}, 10}, {[3]float64{20, 65, 85}, 11}, {[3]float64{35, 80, 90}, 12}, {[3]float64{75, 90, 95}, 14}, {[3]float64{85, 90, 95}, 15}, {[3]float64{95, 95, 95}, 16},
+	} {
+		if got := resistance.MERV(c.e[0], c.e[1], c.e[2], 0); got != c.merv {
+			t.Errorf("%v: MERV %d, want %d (%s)", c.e, got, c.merv, source)
+		}
+		for i := range c.e {
+			less := c.e
+			if less[i] -= 0.1; less[i] < 0 {
+				continue
+			}
+			if got := resistance.MERV(less[0], less[1], less[2], 75); got >= c.merv {
+				t.Errorf("%v: MERV %d, want less than %d (%s)", less, got, c.merv, source)
+			}
+		}
+	}
 	// E3 of MERV 13 is 90 from memory, one reprint has 95: 97 is MERV 13 in both.
 	if got := resistance.MERV(50, 85, 97, 0); got != 13 {
 		t.Errorf("MERV %d, want 13 (from memory)", got)
