@@ -45,7 +45,7 @@ func TestLoadOnTheRealIntake(t *testing.T) {
 	}
 	run, stop := context.WithCancel(ctx)
 	done := make(chan error, 1)
-	go func() { done <- app.Run(run, a.Log, services...) }()
+	go func() { done <- app.Run(run, a.Log, append(a.WorkerServices(), services...)...) }()
 
 	var out bytes.Buffer
 	p := &program{in: strings.NewReader(""), out: &out, err: &out}
@@ -56,7 +56,7 @@ func TestLoadOnTheRealIntake(t *testing.T) {
 	if err := json.Unmarshal(out.Bytes(), &rep); err != nil {
 		t.Fatalf("%s: %v", out.String(), err)
 	}
-	if rep.Requests != 30 || rep.Readings != 210 || rep.Entries != 210 || rep.LedgerEntries != 210 || rep.Resent != 30 || !rep.Sound() {
+	if rep.Requests != 30 || rep.Readings != 210 || rep.Entries != 210 || rep.LedgerEntries != 210 || rep.Resent != 30 || rep.Followed == 0 || rep.Unfollowed > 0 || !rep.Sound() {
 		t.Errorf("%+v", rep)
 	}
 	stop()
