@@ -342,7 +342,7 @@ func cheapest(t time.Time, s Setting) string {
 	switch {
 	case t.IsZero():
 		return s.In.Text("not foreseen")
-	case t.Before(s.Now):
+	case t.Before(s.Now) && !sameDay(t, s.Now, s.Loc):
 		return s.In.Text("%s, gone by", s.day(t))
 	}
 	return s.day(t)

@@ -19,9 +19,9 @@ func Outlook(a assess.Assessment, v Setting) string {
 	}
 	if !a.LeastCost.IsZero() && a.Condition != duelist.Overdue && a.Condition != duelist.Due && a.LeastCost.Before(latest(a.Dates.Median, a.LeastCost)) {
 		if a.Energy.AtMost() {
-			return s + " " + v.In.Text("Cheapest date %s if the fan holds its airflow.", v.day(a.LeastCost))
+			return s + " " + v.In.Text("Cheapest date %s if the fan holds its airflow.", cheapest(a.LeastCost, v))
 		}
-		s += " " + v.In.Text("Cheapest date %s.", v.day(a.LeastCost))
+		s += " " + v.In.Text("Cheapest date %s.", cheapest(a.LeastCost, v))
 	}
 	return s
 }

@@ -3,6 +3,7 @@ package say_test
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"clogwise/internal/assess"
 	"clogwise/internal/duelist"
@@ -39,5 +40,23 @@ func TestDoubtfulSaysWhatWasReadAndWhatIsPast(t *testing.T) {
 	a.Last.Doubtful = false // the doubt is another's: the reading counts
 	if line := say.DueLine(a.Row(reg), v); !strings.Contains(line, "193 Pa of 200 Pa") {
 		t.Errorf("sound reading: %q", line)
+	}
+}
+
+// A cheapest date that has passed is said to be gone by; today's has not.
+func TestCheapestDateGoneBy(t *testing.T) {
+	t.Parallel()
+	reg := registerIn("")
+	site, _ := reg.Site("s")
+	v := say.At(site, now)
+	a := loading()
+	a.Energy.ChangeCost = eur("200")
+	for days, want := range map[int]string{-3: "27 Feb, gone by.", 0: "2 Mar.", 4: "6 Mar."} {
+		a.LeastCost = in(days).Add(-2 * time.Hour)
+		for what, got := range map[string]string{"outlook": say.Outlook(a, v), "cost": say.Cost(v.In, []assess.Assessment{a}, nil, reg, now)} {
+			if !strings.Contains(got, "heapest date "+want) {
+				t.Errorf("%s, %d days ahead: no %q in %q", what, days, want, got)
+			}
+		}
 	}
 }

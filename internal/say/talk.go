@@ -158,6 +158,11 @@ func NothingOpen(at Setting, closed []string, by string, when time.Time) string 
 	return at.In.Text("No job is open here any more: %s closed by %s, %s. Nothing was changed.", at.In.And(closed), by, at.moment(when))
 }
 
+// SaidWrong asks about what a person just recorded and calls wrong.
+func SaidWrong(in locale.Locale, seq int64, name string) string {
+	return in.Text("Take #%d (%s) back? Or type the right value, for example: `should be 135 Pa`", seq, name) + "."
+}
+
 // StillOpen repeats the next of the questions that a person has not answered.
 func StillOpen(in locale.Locale, n int, question string) string {
 	return in.Count(n, "%d more question is open:", "%d more questions are open; the next:") + " " + NothingSaved(in, question)
