@@ -117,6 +117,14 @@ func (e *Engine) act(ctx context.Context, t *talk, meaning phrase.Meaning, origi
 			}
 			return e.reply(ctx, t, p)
 		}
+		if wrongWords[bare(t.m.Text)] && origin.Key() == t.m.Key() {
+			if a, ask, err := e.saidWrong(ctx, t); err != nil || ask {
+				if err != nil {
+					return err
+				}
+				return e.ask(ctx, t, a, origin)
+			}
+		}
 		if t.m.Direct || t.m.Mention {
 			return e.hint(ctx, t, t.own(say.NotUnderstood(t.in())))
 		}

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"clogwise/internal/channel"
 	"clogwise/internal/entry"
@@ -177,6 +178,50 @@ func (e *Engine) undo(ctx context.Context, t *talk, q phrase.Query) error {
 		}
 	}
 	return e.reply(ctx, t, channel.Post{Text: say.NothingToUndo(t.in())})
+}
+
+// wrongWords say of what was just recorded that it is not so.
+var wrongWords = phraseSet("thats wrong", "that is wrong", "that's wrong", "this is wrong", "wrong", "not right", "that was wrong", "mistake", "my mistake",
+	"falsch", "das ist falsch", "das war falsch", "stimmt nicht", "das stimmt nicht", "vertippt", "mal", "eso está mal", "eso esta mal", "está mal", "esta mal", "incorrecto", "me equivoqué", "me equivoque")
+
+func phraseSet(phrases ...string) map[string]bool {
+	out := map[string]bool{}
+	for _, p := range phrases {
+		out[bare(p)] = true
+	}
+	return out
+}
+
+// wrongWithin is how soon after a record "that's wrong" is about it.
+const wrongWithin = 15 * time.Minute
+
+// saidWrong asks whether to take back what a person recorded a moment ago and now
+// calls wrong; nothing is asked where they recorded nothing of late.
+func (e *Engine) saidWrong(ctx context.Context, t *talk) (a phrase.Asking, ask bool, err error) {
+	recent, err := e.Store.Entries(ctx, ledger.Filter{Source: channelKey(t.m), Limit: standingOf, Newest: true})
+	if err != nil {
+		return a, false, err
+	}
+	for _, x := range slices.Backward(recent) {
+		if x.By != t.who || x.Kind == entry.KindRetract || x.Kind == entry.KindStepsRead {
+			continue
+		}
+		if e.Now().Sub(x.Received) > wrongWithin {
+			return a, false, nil
+		}
+		stands, err := e.stands(ctx, x)
+		if err != nil {
+			return a, false, err
+		}
+		if !stands {
+			continue
+		}
+		in := t.in()
+		return phrase.Asking{Code: "wrong", Text: say.SaidWrong(in, x.Seq, t.reg.Name(x.Place)), Choices: []phrase.Choice{
+			{Keys: []string{"yes", "y", "undo", "ja", "si", "sí", "rückgängig", "deshacer"}, Label: in.Text("Undo"), Means: fmt.Sprintf("undo %d", x.Seq)},
+		}}, true, nil
+	}
+	return a, false, nil
 }
 
 // isAt reports whether a place is one of those named, or within one; without any

@@ -129,7 +129,7 @@ var lexicon = map[cue]string{
 		drop diff differential needle value reading|is gauge|reads reads reading|now pls please plz ta thx thanks thank|you cheers hi hello hey morning
 		all|good afternoon folks guys team again also just still only got getting looking looks look showing shows show|ing approx about approximately around
 		roughly circa ca ish say dirty black grey filthy manky heavy loaded loading high low steady stable good fine fresh nice quite very bit bad really
-		filtro filtros el la los las lo un una de del al en esta estan es hay por|favor gracias hola buenos dias lectura presion der die das dem den ist sind
+		filtro filtros el la los las lo un una de del al en esta estan es hay por|favor gracias hola buenos dias sein lectura presion der die das dem den ist sind
 		ein eine am bei bitte danke hallo filterstufe druck differenzdruck wert anzeige liegt need|to needs|to plant room plantroom plant|room roof round my
 		me your you be do does did will too so then site today|s set supply extract exhaust stage side air total each per was were as if any out up airflow
 		flow volume wirklich noch schon jetzt|bei hat haben wurde wurden han sido fue se ha`,
