@@ -136,12 +136,11 @@ func through(m [terms][terms]float64, c shape) shape {
 	return out
 }
 
+// leastU is where the slope of the power of a half is still looked at.
+const leastU = 1e-3
+
 // slope returns the derivative of the curve at u, limits per life.
 func (c *shape) slope(u float64) float64 {
-	pw := slopes(max(u, 1e-3))
-	sum := 0.0
-	for k, ck := range c {
-		sum += ck * pw[k]
-	}
-	return sum
+	pw := slopes(max(u, leastU))
+	return pw[0]*c[0] + pw[1]*c[1] + pw[2]*c[2] + pw[3]*c[3] + pw[4]*c[4]
 }

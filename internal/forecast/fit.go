@@ -1,15 +1,22 @@
 package forecast
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
 
 const (
-	roughNodes = 20 // of ln L, to find where the posterior is
-	fineNodes  = 48 // of ln L over where it is
-	dropBelow  = 16 // log density under the peak that is left out of the fine grid
+	firstNodes = 9  // of ln L over where the prior's own nodes find the posterior
+	leastNodes = 17 // over where it is
+	roughNodes = 6  // and for its evidence alone
+	mostNodes  = 130
+	dropBelow  = 12 // log density under the peak that is left out of the grid
+	peakBelow  = 4  // log density under the peak in which the grid has to follow every bend
+
+	// The most that the log density may exceed, at a node in there, that midway between
+	// those beside it, twice: the square of the nodes' distance in SDs, for one normal. At
+	// 2 quantiles are 0.01 SD off those of a far finer grid.
+	fineBend, roughBend = 2, 4
 )
 
 // Fit returns the posterior of a life given the prior. It is a pure function
@@ -55,7 +62,7 @@ func mended(prior Prior, life Life) (Prior, Life) {
 func fitPoints(prior Prior, life Life, pts []point) Posterior {
 	readings := len(pts)
 	pts = withClean(pts, life.CleanPa/prior.LimitPa)
-	nodes := locate(&prior, pts, fineNodes)
+	nodes := locate(&prior, pts, step{}, leastNodes, fineBend)
 	nodes, leap := leapt(&prior, pts, nodes)
 	return newPosterior(prior, life, nodes, leap, readings)
 }
@@ -70,28 +77,62 @@ func withClean(pts []point, y float64) []point {
 	return slices.Insert(pts, 0, clean)
 }
 
-// locate evaluates the posterior on n evenly spaced nodes over where it is,
-// after finding that place on the prior's own nodes and then on a few between.
-func locate(prior *Prior, pts []point, n int) []node {
-	nodes := evaluate(prior, pts, prior.lifeNodes(pts))
-	lo, hi := massRange(nodes)
-	nodes = evaluate(prior, pts, evenly(lo, hi, roughNodes))
-	lo, hi = massRange(nodes)
-	return evaluate(prior, pts, evenly(lo, hi, n))
+// locate evaluates the posterior on evenly spaced nodes over where it is, after
+// finding that place on the prior's own nodes. The nodes are halved until there are at least
+// so many, and nowhere near its peak it bends by more than most between them.
+func locate(prior *Prior, pts []point, leap step, least int, most float64) []node {
+	prior.Noise.size(pts)
+	e := evaluator{prior: prior, pts: pts, leap: leap, temper: prior.Noise.temper(pts)}
+	nodes := e.all(prior.lifeNodes(pts))
+	first, last := massRange(nodes)
+	return e.halved(e.all(evenly(nodes[first].logLife, nodes[last].logLife, firstNodes)), least, most)
 }
 
-// lifeNodes returns values of ln L half a standard deviation apart over every
+// halved trims evenly spaced nodes to where the posterior is and puts new ones between
+// them until they follow it.
+func (e *evaluator) halved(nodes []node, least int, most float64) []node {
+	for {
+		first, last := massRange(nodes)
+		nodes = nodes[first : last+1]
+		if len(nodes) >= least && (sharpest(nodes) <= most || 2*len(nodes)-1 > mostNodes) || nodes[len(nodes)-1].logLife-nodes[0].logLife < 1e-9 {
+			return nodes
+		}
+		finer := make([]node, 2*len(nodes)-1)
+		for i := range nodes {
+			finer[2*i] = nodes[i]
+			if i > 0 {
+				finer[2*i-1] = e.at((nodes[i-1].logLife + nodes[i].logLife) / 2)
+			}
+		}
+		nodes = finer
+	}
+}
+
+// sharpest is the largest that twice the log density of a node near the peak exceeds the
+// sum of those beside it by.
+func sharpest(nodes []node) float64 {
+	peak := nodes[peakOf(nodes)].logPost
+	most := 0.0
+	for i := 1; i < len(nodes)-1; i++ {
+		if l := nodes[i].logPost; l > peak-peakBelow {
+			most = max(most, 2*l-nodes[i-1].logPost-nodes[i+1].logPost)
+		}
+	}
+	return most
+}
+
+// lifeNodes returns values of ln L a standard deviation apart over every
 // component of the prior, and on to twice the place of the last reading, so
 // that a life far longer than the prior holds possible is found too.
 func (p *Prior) lifeNodes(pts []point) []float64 {
-	const reach, perSD = 4, 2
-	out := make([]float64, 0, (2*reach*perSD+1)*(len(p.Life)+1))
+	const reach = 4
+	out := make([]float64, 0, (2*reach+1)*(len(p.Life)+1))
 	for i, c := range p.Life {
 		if i > 0 && c.SD == p.Life[i-1].SD && math.Abs(c.Mean-p.Life[i-1].Mean) < c.SD/8 {
 			continue // the same nodes again
 		}
-		for k := -reach * perSD; k <= reach*perSD; k++ {
-			out = append(out, c.Mean+float64(k)/perSD*c.SD)
+		for k := -reach; k <= reach; k++ {
+			out = append(out, c.Mean+float64(k)*c.SD)
 		}
 	}
 	slices.Sort(out)
@@ -115,7 +156,7 @@ func (p *Prior) lifeNodes(pts []point) []float64 {
 func (p *Prior) apart(logLives []float64) []float64 {
 	least := math.Inf(1)
 	for _, c := range p.Life {
-		least = min(least, 0.4*c.SD)
+		least = min(least, 0.8*c.SD)
 	}
 	last := math.Inf(-1)
 	return slices.DeleteFunc(logLives, func(l float64) bool {
@@ -143,16 +184,45 @@ type node struct {
 	belief  belief
 }
 
-func evaluate(prior *Prior, pts []point, logLives []float64) []node {
+// evaluator evaluates the posterior of one life.
+type evaluator struct {
+	prior  *Prior
+	pts    []point
+	leap   step
+	temper float64
+	stems  map[float64]stem // by ln L, where leaps of several sizes are tried
+}
+
+// stem is a filter at ln L that has taken the points before the leap.
+type stem struct {
+	walk   walk
+	before float64 // log prior density, less logBend before any reading
+	taken  int     // points
+}
+
+func (e *evaluator) all(logLives []float64) []node {
 	nodes := make([]node, len(logLives))
-	temper := prior.Noise.temper(pts)
 	for i, l := range logLives {
-		logLik, b := prior.run(pts, l)
-		before := prior.start(l)
-		bends := logBend(&b) - logBend(&before)
-		nodes[i] = node{l, temper*logLik + bends + prior.logLifeDensity(l), b}
+		nodes[i] = e.at(l)
 	}
 	return nodes
+}
+
+func (e *evaluator) at(logLife float64) node {
+	s, known := e.stems[logLife]
+	if !known {
+		s.walk = e.prior.walk(logLife)
+		s.before = e.prior.logLifeDensity(logLife) - logBend(&s.walk.belief)
+		if e.stems != nil {
+			for s.taken < len(e.pts) && e.pts[s.taken].x < e.leap.x {
+				s.taken++
+			}
+			s.walk.through(e.pts[:s.taken], step{}, e.prior)
+			e.stems[logLife] = s
+		}
+	}
+	s.walk.through(e.pts[s.taken:], e.leap, e.prior)
+	return node{logLife, e.temper*s.walk.logLik() + s.before + logBend(&s.walk.belief), s.walk.belief}
 }
 
 // leastBend is the slope at the limit, as a share of the slope half way there,
@@ -165,29 +235,25 @@ const leastBend = 0.5
 // not load more slowly for being loaded.
 func logBend(b *belief) float64 {
 	limit, half := slopes(1), slopes(0.5)
-	mean, variance := 0.0, 1e-9
-	for i := range terms {
-		hi := limit[i] - leastBend*half[i]
-		mean += hi * b.m[i]
-		for j := range terms {
-			variance += hi * (limit[j] - leastBend*half[j]) * b.p[i][j]
-		}
+	for k := range limit {
+		limit[k] -= leastBend * half[k]
 	}
-	return math.Log(normalCDF(mean/math.Sqrt(variance)) + 1e-12)
+	mean, variance := b.along(&limit)
+	return math.Log(normalCDF(mean/math.Sqrt(variance+1e-9)) + 1e-12)
 }
 
-// massRange returns the range of ln L that holds the posterior, one node
+// massRange returns the first and the last node of those that hold the posterior, one
 // beyond on each side.
-func massRange(nodes []node) (lo, hi float64) {
-	peak := slices.MaxFunc(nodes, func(a, b node) int { return cmp.Compare(a.logPost, b.logPost) }).logPost
-	first, last := 0, len(nodes)-1
+func massRange(nodes []node) (first, last int) {
+	peak := nodes[peakOf(nodes)].logPost
+	first, last = 0, len(nodes)-1
 	for first < last && nodes[first].logPost < peak-dropBelow {
 		first++
 	}
 	for last > first && nodes[last].logPost < peak-dropBelow {
 		last--
 	}
-	return nodes[max(first-1, 0)].logLife, nodes[min(last+1, len(nodes)-1)].logLife
+	return max(first-1, 0), min(last+1, len(nodes)-1)
 }
 
 // temper is the power the likelihood of L is raised to: the curve is never quite

@@ -29,7 +29,7 @@ type point struct {
 	step     float64 // gauge resolution
 	censored bool
 	count    int     // readings in it
-	leap     float64 // of a step before it, share of the life
+	variance float64 // of its own error, as Noise.size sets it
 }
 
 // gather turns readings into points ordered by x. The result does not depend

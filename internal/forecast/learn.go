@@ -121,7 +121,7 @@ func study(prior *Prior, pupils []pupil) {
 			_, p.belief = prior.run(p.points, p.log)
 			continue
 		}
-		nodes := locate(prior, p.points, roughNodes)
+		nodes := locate(prior, p.points, step{}, leastNodes, roughBend)
 		p.weigh(prior, nodes)
 	}
 }
@@ -199,7 +199,7 @@ func (p *Prior) learnShape(base Prior, pupils []pupil) {
 		c := p.meanShape(pupils[i].log)
 		for j := range terms {
 			for k := range terms {
-				p.ShapeCov[j][k] += b.p[j][k] + (b.m[j]-c[j])*(b.m[k]-c[k])
+				p.ShapeCov[j][k] += b.p[at(min(j, k), max(j, k))] + (b.m[j]-c[j])*(b.m[k]-c[k])
 			}
 		}
 	}

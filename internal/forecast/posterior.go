@@ -17,10 +17,11 @@ type Posterior struct {
 	noise    Noise
 
 	anchorPa float64   // limit that the nodes are anchored at: the prior's
-	anchor   []float64 // nodes: ln of the life to anchorPa
+	anchor   []float64 // nodes: ln of the life to anchorPa, evenly spaced
 	perLife  []float64 // nodes: one over that life, had there been no leap
 	leap     step      // of the curve, where readings tell of one
 	mass     []float64 // of each node, sums to 1
+	halfMass []float64 // of the nodes and of one midway between each two, sums to 1
 	beliefs  []belief  // about the curve at each node
 
 	logLife []float64 // ln of the life to limitPa, evenly spaced
@@ -34,23 +35,56 @@ func newPosterior(prior Prior, life Life, nodes []node, leap step, readings int)
 		limitPa: life.LimitPa, nowX: math.Max(life.NowX, 0), readings: readings,
 		level: prior.Of, noise: prior.Noise, leap: leap,
 		anchorPa: prior.LimitPa, anchor: make([]float64, n), perLife: make([]float64, n), mass: make([]float64, n), beliefs: make([]belief, n),
-		density: make([]float64, n), cdf: make([]float64, n),
 	}
-	peak := math.Inf(-1)
-	for i := range nodes {
-		peak = math.Max(peak, nodes[i].logPost)
-	}
+	peak := nodes[peakOf(nodes)].logPost
+	total := 0.0
 	for i := range nodes {
 		p.anchor[i], p.perLife[i] = nodes[i].logLife+math.Log1p(-leap.share), math.Exp(-nodes[i].logLife)
-		p.density[i] = math.Exp(nodes[i].logPost - peak)
+		p.mass[i] = math.Exp(nodes[i].logPost - peak)
+		total += p.mass[i]
 		p.beliefs[i] = nodes[i].belief
 	}
-	p.logLife = p.anchor
+	for i := range p.mass {
+		p.mass[i] /= total
+	}
+	p.between(nodes, peak)
 	p.evidence = peak + math.Log(p.normalise())
 	if p.limitPa != p.anchorPa {
 		p.cross()
 	}
 	return p
+}
+
+// places is how many straight pieces the density has between two nodes.
+const places = 4
+
+// between lays out the density, not yet normalised: its logarithm is a cubic through the
+// four nodes around.
+func (p *Posterior) between(nodes []node, peak float64) {
+	n := len(nodes)
+	log := func(i int) float64 {
+		return max(nodes[min(max(i, 0), n-1)].logPost-peak, -dropBelow-8)
+	}
+	p.logLife = evenly(p.anchor[0], p.anchor[n-1], places*(n-1)+1)
+	p.density, p.cdf = make([]float64, len(p.logLife)), make([]float64, len(p.logLife))
+	for i := range n - 1 {
+		a, b, c, d := log(i-1), log(i), log(i+1), log(i+2)
+		for k := range places {
+			t := float64(k) / places
+			l := b + t*(c-b) + t*(1-t)*((t-2)*(a-2*b+c)-(1+t)*(b-2*c+d))/6
+			p.density[places*i+k] = math.Exp(min(l, max(b, c)+0.5))
+		}
+	}
+	p.density[len(p.density)-1] = math.Exp(log(n - 1))
+	p.halfMass = make([]float64, 2*n-1)
+	total := 0.0
+	for i := range p.halfMass {
+		p.halfMass[i] = p.density[i*places/2]
+		total += p.halfMass[i]
+	}
+	for i := range p.halfMass {
+		p.halfMass[i] /= total
+	}
 }
 
 // normalise turns density into a probability density and returns what it
@@ -62,15 +96,9 @@ func (p *Posterior) normalise() float64 {
 		sum += (p.density[i-1] + p.density[i]) / 2 * step
 		p.cdf[i] = sum
 	}
-	total := 0.0
 	for i := range p.density {
 		p.density[i] /= sum
 		p.cdf[i] /= sum
-		p.mass[i] = p.density[i]
-		total += p.density[i]
-	}
-	for i := range p.mass {
-		p.mass[i] /= total
 	}
 	return sum
 }
@@ -80,16 +108,17 @@ func (p *Posterior) normalise() float64 {
 // probability to be past the limit there is too. The grid does not depend on the limit,
 // and at each of its places a higher limit is less probably passed.
 func (p *Posterior) cross() {
-	const places, below, above = 200, 3, 1.5
+	const steps, below, above = 200, 3, 1.5
 	ratio := p.limitPa / p.anchorPa
 	n := len(p.anchor)
-	p.logLife = evenly(p.anchor[0]-below, p.anchor[n-1]+above, places)
+	mids := p.mids()
+	p.logLife = evenly(p.anchor[0]-below, p.anchor[n-1]+above, steps)
 	p.density = nil
-	p.cdf = make([]float64, places)
-	nodes := make([]crossing, 0, n)
-	for i, m := range p.mass {
-		if m > leastMass {
-			nodes = append(nodes, crossingOf(&p.beliefs[i], m, p.perLife[i], ratio))
+	p.cdf = make([]float64, steps)
+	nodes := make([]crossing, 0, 2*n)
+	for i := range mids {
+		if mids[i].mass > leastMass {
+			nodes = append(nodes, crossingOf(&mids[i], ratio))
 		}
 	}
 	most := 0.0
@@ -105,19 +134,41 @@ func (p *Posterior) cross() {
 	}
 }
 
-// crossing is one node's belief about when the curve passes ratio times its anchor.
-type crossing struct {
-	belief        *belief
+// strand is what is believed of the curve for one L.
+type strand struct {
 	mass, perLife float64
-	ratio         float64
-	mean, sd      float64 // of the slope at the anchor
-	rising        float64 // probability that it is above 0
+	belief        belief
 }
 
-func crossingOf(b *belief, mass, perLife, ratio float64) crossing {
-	c := crossing{belief: b, mass: mass, perLife: perLife, ratio: ratio}
+// mids returns the nodes and one between each two, for figures of which each node alone
+// is surer than the nodes are close: they would go in steps.
+func (p *Posterior) mids() []strand {
+	out := make([]strand, len(p.halfMass))
+	for i := range out {
+		s := &out[i]
+		s.mass = p.halfMass[i]
+		a, b := i/2, (i+1)/2
+		s.perLife = math.Sqrt(p.perLife[a] * p.perLife[b])
+		s.belief = p.beliefs[a]
+		if a != b {
+			s.belief.between(&p.beliefs[a], &p.beliefs[b])
+		}
+	}
+	return out
+}
+
+// crossing is one node's belief about when the curve passes ratio times its anchor.
+type crossing struct {
+	*strand
+	ratio    float64
+	mean, sd float64 // of the slope at the anchor
+	rising   float64 // probability that it is above 0
+}
+
+func crossingOf(s *strand, ratio float64) crossing {
+	c := crossing{strand: s, ratio: ratio}
 	if ratio > 1 {
-		mean, v := b.slope(1)
+		mean, v := s.belief.slope(1)
 		c.mean, c.sd = mean, math.Sqrt(max(v, 0)+1e-8)
 		c.rising = max(normalCDF(c.mean/c.sd), 1e-300)
 	}
@@ -274,13 +325,18 @@ type mixture struct {
 }
 
 func (p *Posterior) mixture(x, rel, abs float64) mixture {
-	n := len(p.mass)
+	n := 2*len(p.mass) - 1
 	buf := make([]float64, 2*n)
-	m := mixture{p.mass, buf[:n], buf[n:]}
+	m := mixture{p.halfMass, buf[:n], buf[n:]}
 	for i := range p.mass {
 		mean, v := p.beliefs[i].curve(p.leap.u(x, p.perLife[i]))
-		m.mean[i] = mean
-		m.sd[i] = math.Sqrt(math.Max(v, 0) + square(rel*math.Max(mean, leastScale)) + square(abs) + 1e-12)
+		m.mean[2*i] = mean
+		m.sd[2*i] = math.Sqrt(math.Max(v, 0) + square(rel*math.Max(mean, leastScale)) + square(abs) + 1e-12)
+	}
+	for i := range n {
+		if i%2 == 1 { // midway
+			m.mean[i], m.sd[i] = (m.mean[i-1]+m.mean[i+1])/2, (m.sd[i-1]+m.sd[i+1])/2
+		}
 	}
 	return m
 }

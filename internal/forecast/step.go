@@ -20,6 +20,8 @@ const (
 	stepAgree  = 0.85 // share of the reading before it that one may come to, and agree
 	stepTrials = 8    // sizes tried, evenly over a life
 	stepMost   = 1    // places looked at
+
+	latticeNodes = 33 // of ln L, on which sizes are compared
 )
 
 // step is a leap of the curve by a share of the life just before axis value x;
@@ -36,45 +38,69 @@ func (s step) u(x, perLife float64) float64 {
 	return x * perLife
 }
 
-// in returns the points with the leap in them.
-func (s step) in(pts []point) []point {
-	out := slices.Clone(pts)
-	for i := range out {
-		if out[i].x >= s.x {
-			out[i].leap = s.share
-		}
-	}
-	return out
-}
-
 // leapt returns the step that explains the points better than nodes, the posterior without one, does,
 // and the posterior with it; the same nodes and no step where there is none.
+//
+// What comes before the leap is filtered once for all its sizes.
 func leapt(prior *Prior, pts []point, nodes []node) ([]node, step) {
 	places := leapsAt(prior, pts, nodes)
 	if len(places) == 0 {
 		return nodes, step{}
 	}
+	lives := prior.lifeNodes(pts)
+	lattice := evenly(lives[0], lives[len(lives)-1], latticeNodes)
 	best, top := step{}, evidenceOf(nodes)
+	var where []float64 // ln L, evenly over the posterior with the best step
 	penalty := math.Log(stepProb / float64(max(len(pts)-1, 1)))
-	try := func(s step) {
-		if e := evidenceOf(locate(prior, s.in(pts), roughNodes)) + penalty; e > top {
-			best, top = s, e
-		}
-	}
 	for _, x := range places {
+		e := evaluator{prior: prior, pts: pts, temper: prior.Noise.temper(pts), stems: map[float64]stem{}}
+		try := func(share float64, nodes []node) {
+			if evidence := evidenceOf(nodes) + penalty; evidence > top {
+				best, top, where = e.leap, evidence, logLives(nodes)
+			}
+		}
 		for k := 2; k < stepTrials; k++ {
-			try(step{x, float64(k) / stepTrials})
+			e.leap = step{x, float64(k) / stepTrials}
+			try(e.leap.share, e.halved(e.all(lattice), roughNodes, roughBend))
+		}
+		if best.x != x {
+			continue
+		}
+		for width := 0.5 / stepTrials; width > 0.01; width /= 2 {
+			mid, around := best, widened(where)
+			for _, share := range [...]float64{mid.share - width, mid.share + width} {
+				e.leap = step{x, share}
+				try(share, e.all(around))
+			}
 		}
 	}
 	if best.share == 0 {
 		return nodes, best
 	}
-	for width := 0.5 / stepTrials; width > 0.01; width /= 2 {
-		mid := best
-		try(step{mid.x, mid.share - width})
-		try(step{mid.x, mid.share + width})
+	return locate(prior, pts, best, leastNodes, fineBend), best
+}
+
+func logLives(nodes []node) []float64 {
+	out := make([]float64, len(nodes))
+	for i := range nodes {
+		out[i] = nodes[i].logLife
 	}
-	return locate(prior, best.in(pts), fineNodes), best
+	return out
+}
+
+// widened returns the evenly spaced values with half as many more on each side.
+func widened(values []float64) []float64 {
+	n, by := len(values), values[1]-values[0]
+	more := n / 2
+	out := make([]float64, 0, n+2*more)
+	for i := -more; i < 0; i++ {
+		out = append(out, values[0]+float64(i)*by)
+	}
+	out = append(out, values...)
+	for i := range more {
+		out = append(out, values[n-1]+float64(i+1)*by)
+	}
+	return out
 }
 
 // leapsAt returns the axis values of the points that lie far above what those
@@ -85,28 +111,18 @@ func leapsAt(prior *Prior, pts []point, nodes []node) []float64 {
 		return nil
 	}
 	logLife := nodes[peakOf(nodes)].logLife
-	b := prior.start(logLife)
-	usual := prior.meanShape(logLife)
+	w := prior.walk(logLife)
 	type place struct{ x, z float64 }
 	var found []place
-	last, before := 0.0, 0.0
+	before := 0.0
 	for i := range pts {
 		p := &pts[i]
-		u := min(p.x*math.Exp(-logLife), mostU)
-		if u > last {
-			b.relax(math.Exp((last-u)/prior.Noise.Reach), prior.Noise.Misfit)
-			last = u
-		}
-		mean, v := b.curve(u)
-		slope := math.Sqrt(math.Abs(1-u)) * max(usual.slope(u), leastSlope)
-		mean += slope * b.m[mis]
-		v += slope*slope*b.p[mis][mis] + square(prior.Noise.Rel*p.scale) + square(prior.Noise.Abs) + square(p.step)/12
-		z := (p.y - mean) / math.Sqrt(v)
+		z := w.surprise(p, prior)
 		if i > 0 && p.x > pts[0].x && p.y > (1+stepRel)*pts[i-1].y && max(z, min(z-before, z+stepZ)) > stepZ && stays(pts[i:]) {
 			found = append(found, place{p.x, max(z, z-before)})
 		}
 		before = z
-		b.take(p, u, &usual, &prior.Noise)
+		w.through(pts[i:i+1], step{}, prior)
 	}
 	slices.SortStableFunc(found, func(a, b place) int {
 		switch {
@@ -122,6 +138,20 @@ func leapsAt(prior *Prior, pts []point, nodes []node) []float64 {
 		out = append(out, f.x)
 	}
 	return out
+}
+
+// surprise returns how many SDs the point lies above what the walk so far leads to
+// expect.
+func (w walk) surprise(p *point, prior *Prior) float64 {
+	u := min(p.x*w.perLife, mostU)
+	if u > w.last {
+		w.belief.relax(math.Exp((w.last-u)/prior.Noise.Reach), prior.Noise.Misfit)
+	}
+	mean, v := w.belief.curve(u)
+	slope := math.Sqrt(math.Abs(1-u)) * max(w.usual.slope(u), leastSlope)
+	mean += slope * w.belief.m[mis]
+	v += slope*slope*w.belief.p[at(mis, mis)] + square(prior.Noise.Rel*p.scale) + square(prior.Noise.Abs) + square(p.step)/12
+	return (p.y - mean) / math.Sqrt(v)
 }
 
 // stays reports whether the first of the points is borne out.
