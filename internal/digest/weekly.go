@@ -152,6 +152,9 @@ func (w weekly) reason(r duelist.Row) []string {
 		limit, byAge = w.in.Figures(w.in.Retell(r.Governing)), true
 	}
 	var out []string
+	if r.ReadPast(w.b.Now, h) {
+		return []string{w.in.Text("read past %s", w.in.Pressure(r.LimitPa, h))}
+	}
 	switch {
 	case r.ReadPa > 0: // nobody read what was expected
 		out = append(out, w.in.Text("read %s, not counted", w.in.Pressure(r.ReadPa, h)))

@@ -67,6 +67,13 @@ func (r Row) ByAge(h units.Habit) bool {
 	return r.Governing != "" && r.Governing != units.ShortPressure(r.LimitPa, h)
 }
 
+// ReadPast reports whether a bank is overdue because it was read past its limit, or past
+// the top of its gauge, before the forecast's curve comes there: its figures and dates
+// would contradict what was seen.
+func (r Row) ReadPast(now time.Time, h units.Habit) bool {
+	return r.Condition == Overdue && !r.ByAge(h) && r.LimitPa > 0 && r.Median.After(now)
+}
+
 // ActOn is the day to change the bank: the day it was deferred to while that is
 // ahead, else the earlier of the least-cost date and the most likely limit date;
 // zero when neither is known.

@@ -413,10 +413,10 @@ func (p *parser) askUnit(bank plant.BankID, e expect, m *mark, n number, r role)
 		options = append(options, option{keys: keys, label: label, edits: []edit{{m.from, m.q.unitTo, p.retyped(m, c)}}})
 	}
 	if len(options) == 0 {
-		p.problem(AskNumber, sayNoUnitFits(p.sc.In, p.reg.Name(bank), p.raw(m.from, m.q.unitTo)))
+		p.problem(AskNumber, sayNoUnitFits(p.sc.In, p.reg.Name(bank), p.typedNumber(m.from, m.q.unitTo)))
 		return
 	}
-	p.problem(AskUnit, sayUnit(p.sc.In, p.reg.Name(bank), p.raw(m.from, m.q.numTo), labels, e.last, p.habit(bank)), options...)
+	p.problem(AskUnit, sayUnit(p.sc.In, p.reg.Name(bank), p.typedNumber(m.from, m.q.numTo), labels, e.last, p.habit(bank)), options...)
 }
 
 // retyped writes a bare number, or range, with the unit of a candidate.

@@ -270,6 +270,15 @@ func (p *parser) raw(from, to int) string {
 	return strings.Trim(tidy(p.text[from:to]), " ,;:.-–")
 }
 
+// typedNumber is a number as it was typed, with the point that it may begin with.
+func (p *parser) typedNumber(from, to int) string {
+	s := p.raw(from, to)
+	if from < to && (p.text[from] == '.' || p.text[from] == ',') {
+		return p.text[from:from+1] + s
+	}
+	return s
+}
+
 // tidy makes single blanks of all white space.
 func tidy(s string) string {
 	if !strings.ContainsAny(s, "\t\r\n") && !strings.Contains(s, "  ") && !strings.Contains(s, " ,") {

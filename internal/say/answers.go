@@ -197,10 +197,13 @@ func DueLine(r duelist.Row, s Setting) string {
 	switch {
 	case r.ReadPa > 0 && r.LimitPa > 0: // nobody read what was expected
 		line += " " + in.Text("read %s, not counted; limit %s", s.short(r.ReadPa), s.short(r.LimitPa))
+	case r.ReadPast(s.Now, s.Units): // the forecast's curve has yet to come there
+		line += " " + in.Text("read past %s", s.short(r.LimitPa))
 	case r.PaNow > 0 && r.LimitPa > 0:
 		line += " " + in.Text("%s of %s", s.short(r.PaNow), s.short(r.LimitPa))
 	}
 	switch {
+	case r.ReadPast(s.Now, s.Units):
 	case r.Condition == duelist.Overdue && !r.Median.IsZero() && r.Median.Before(s.Now):
 		line += in.Text(", since about %s", s.day(r.Median))
 	case r.Condition == duelist.Unread && !r.LastRead.IsZero():
