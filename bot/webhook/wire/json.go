@@ -11,6 +11,8 @@ import (
 	"mime"
 	"strings"
 	"time"
+
+	"github.com/go-json-experiment/json/jsontext"
 )
 
 // maxDepth bounds nesting; an item itself has no nested fields.
@@ -24,45 +26,58 @@ const maxAttributes = 100
 // spelt otherwise is seen: decoding into a struct would settle both silently.
 // Its errors mean that the body as a whole cannot be read.
 type jsonReader struct {
-	*json.Decoder
+	*jsontext.Decoder
 	depth int
 	left  int // items that may still come
 	most  int
 }
 
 func newJSONReader(raw []byte, most int) *jsonReader {
-	d := json.NewDecoder(bytes.NewReader(raw))
-	d.UseNumber()
+	d := jsontext.NewDecoder(bytes.NewBuffer(raw), jsontext.AllowDuplicateNames(true), jsontext.AllowInvalidUTF8(true)) // half a character becomes U+FFFD, as in encoding/json
 	return &jsonReader{Decoder: d, left: most, most: most}
 }
 
 // next is the next token; the depth is kept.
 func (d *jsonReader) next() (json.Token, error) {
-	t, err := d.Token()
+	t, err := d.ReadToken()
 	if err != nil {
 		return nil, badJSON(err)
 	}
-	switch t {
-	case json.Delim('{'), json.Delim('['):
+	switch t.Kind() {
+	case jsontext.KindBeginObject, jsontext.KindBeginArray:
 		if d.depth++; d.depth > maxDepth {
 			return nil, fmt.Errorf("JSON: nested deeper than %d", maxDepth)
 		}
-	case json.Delim('}'), json.Delim(']'):
+		return json.Delim(t.Kind()), nil
+	case jsontext.KindEndObject, jsontext.KindEndArray:
 		d.depth--
+		return json.Delim(t.Kind()), nil
+	case jsontext.KindString:
+		return t.String(), nil
+	case jsontext.KindNumber:
+		return json.Number(t.String()), nil
+	case jsontext.KindTrue, jsontext.KindFalse:
+		return t.Bool(), nil
 	}
-	return t, nil
+	return nil, nil
+}
+
+// more reports whether the array or object that is read goes on.
+func (d *jsonReader) more() bool {
+	k := d.PeekKind()
+	return k != jsontext.KindEndObject && k != jsontext.KindEndArray
 }
 
 func badJSON(err error) error {
 	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 		return errors.New("JSON: the body ends too early")
 	}
-	return fmt.Errorf("JSON: %w", err)
+	return fmt.Errorf("JSON: %s", strings.TrimPrefix(err.Error(), "jsontext: "))
 }
 
 // end makes sure that nothing follows.
 func (d *jsonReader) end() error {
-	if _, err := d.Token(); err != io.EOF {
+	if _, err := d.ReadToken(); err != io.EOF {
 		return errors.New("JSON: something follows the value; for several items send an array, or application/x-ndjson")
 	}
 	return nil
@@ -103,7 +118,7 @@ func (d *jsonReader) list(t json.Token, read func() ([]Parsed, error)) ([]Parsed
 		return nil, errors.New("JSON: an object, or an array of objects, is needed")
 	}
 	var out []Parsed
-	for d.More() {
+	for d.more() {
 		t, err := d.next()
 		if err != nil {
 			return nil, err
@@ -131,7 +146,7 @@ func (d *jsonReader) item() ([]Parsed, error) {
 		return nil, err
 	}
 	var p Parsed
-	for d.More() {
+	for d.more() {
 		name, err := d.next()
 		if err != nil {
 			return nil, err
@@ -222,7 +237,7 @@ func (d *jsonReader) event() ([]Parsed, error) {
 	attrs := map[string]string{}
 	var data []Parsed
 	var fault error
-	for d.More() {
+	for d.more() {
 		t, err := d.next()
 		if err != nil {
 			return nil, err
