@@ -321,6 +321,12 @@ func (p *parser) stateOfWanted(l *line) {
 	if len(p.lines) > 1 || len(p.items) > 0 || len(p.problems) > 0 || p.query != nil || !l.hasKind(mAHU) || l.hasKind(mNum, mItem) || l.unknown > 1 || l.has(cNot, cSwap, cDefect, cDefer) {
 		return
 	}
+	if m := soleWord(l); m != nil && !l.question && !looksWords[m.text] { // "AHU-3 bag hundredforty"
+		if places, ok := p.queryPlaces(l); ok && len(places) == 1 && places[0].Whole() {
+			p.problem(AskNumber, sayGarbled(p.sc.In, p.reg.Name(places[0]), p.raw(m.from, m.to)))
+			return
+		}
+	}
 	looks := l.hasKind(mBank) && l.unknown <= 2 && slices.ContainsFunc(strings.Fields(fold(p.text[l.from:l.to])), func(w string) bool { return looksWords[strings.Trim(w, ".,!")] })
 	if !looks && !slices.ContainsFunc(l.marks, func(m *mark) bool { return m.is(cLeft) && dueWords[m.text] }) {
 		return
@@ -328,6 +334,29 @@ func (p *parser) stateOfWanted(l *line) {
 	if places, ok := p.queryPlaces(l); ok {
 		p.put(l, Query{Kind: QueryHow, Places: places})
 	}
+}
+
+// soleWord is the one word that stands after an AHU and a bank where a value would,
+// and that means nothing; nil where the line holds anything else but filling words.
+func soleWord(l *line) *mark {
+	var word *mark
+	ahu, bank := false, false
+	for _, m := range l.marks {
+		switch {
+		case word != nil:
+			return nil
+		case m.kind == mAHU:
+			ahu = true
+		case m.kind == mBank:
+			bank = true
+		case m.kind == mWord && ahu && bank:
+			word = m
+		case m.kind == mPunct || m.is(cFill):
+		default:
+			return nil
+		}
+	}
+	return word
 }
 
 // looksWords say of filters how they look.
