@@ -15,7 +15,7 @@ import (
 
 const (
 	stepProb   = 0.05 // of a step in a life, before any reading: common practice, no source
-	stepZ      = 3    // SDs above what was expected that a step is thought of
+	stepZ      = 4    // SDs above what was expected that a step is thought of
 	stepRel    = 0.15 // and how far above the reading before it at least, as a share
 	stepAgree  = 0.85 // share of the reading before it that one may come to, and agree
 	stepTrials = 8    // sizes tried, evenly over a life
@@ -51,9 +51,10 @@ func leapt(prior *Prior, pts []point, nodes []node) ([]node, step) {
 	lattice := evenly(lives[0], lives[len(lives)-1], latticeNodes)
 	best, top := step{}, evidenceOf(nodes)
 	var where []float64 // ln L, evenly over the posterior with the best step
-	penalty := math.Log(stepProb / float64(max(len(pts)-1, 1)))
+	temper := prior.Noise.temper(pts)
+	penalty := temper * math.Log(stepProb/float64(max(len(pts)-1, 1))) // like that which it is weighed against
 	for _, x := range places {
-		e := evaluator{prior: prior, pts: pts, temper: prior.Noise.temper(pts), stems: map[float64]stem{}}
+		e := evaluator{prior: prior, pts: pts, temper: temper, stems: map[float64]stem{}}
 		try := func(share float64, nodes []node) {
 			if evidence := evidenceOf(nodes) + penalty; evidence > top {
 				best, top, where = e.leap, evidence, logLives(nodes)
