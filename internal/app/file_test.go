@@ -84,5 +84,5 @@ func TestTerminalTakesFilesAndForms(t *testing.T) {
 		t.Fatal(err)
 	}
 	has(t, out.String(), "week.csv: 2 readings of 1 bank, 20 Nov to 21 Nov.", "[1] Record 2", "week.csv: 2 rows recorded", "nothing new",
-		"AHU-3 primary (Pa) [last ", "AHU-3 primary (Pa): \"AHU-3 primary lots\" is not understood", "AHU-3 primary: 88 Pa (0.35 in wc) at 45 Hz", "My bookings:")
+		"AHU-3 primary (Pa) [last ", "AHU-3 primary: I can't read \"lots\" as a number", "AHU-3 primary: 88 Pa (0.35 in wc) at 45 Hz", "My bookings:")
 }
