@@ -76,6 +76,15 @@ func TestEvents(t *testing.T) {
 			t.Errorf("item %d: %q does not say %q", i, batch.Results[i].Why, want)
 		}
 	}
+	// Attributes that are null are left out (CloudEvents 1.0.2, JSON format, 2.2).
+	nulls := s.post(call{id: "m7", kind: structured, body: event("e16", `,"time":null,"subject":null,"datacontenttype":null,"data_base64":null,"data":`+data)})
+	if nulls.Recorded != 1 {
+		t.Errorf("null attributes: %d %s", nulls.code, nulls.raw)
+	}
+	none := s.post(call{id: "m8", kind: structured, body: event("e17", `,"data":null`)})
+	if len(none.Results) != 1 || !strings.Contains(none.Results[0].Why, "no data") {
+		t.Errorf("null data: %s", none.raw)
+	}
 	b.problem(s.post(call{id: "m5", kind: structured, body: strings.TrimSuffix(event("e11", `,"data":{"bank":`), "}")}), 400, "ends too early")
 	b.problem(s.post(call{id: "m6", kind: structured, body: event("e11", `,"data_base64":"?"`)}), 400, "not base64")
 }
@@ -107,5 +116,8 @@ func TestEventInHeaders(t *testing.T) {
 	}
 	head["ce-id"] = ""
 	b.problem(bears.post(call{body: data, header: head}), 400, "ce- headers: no id")
+	head["ce-id"] = "e1"
+	delete(head, "ce-specversion")
+	b.problem(bears.post(call{body: data, header: head}), 400, "ce- headers: no specversion")
 	b.count(2)
 }

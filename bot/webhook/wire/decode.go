@@ -67,7 +67,14 @@ func decodeForm(kind string, body []byte, most int) ([]Parsed, error) {
 // id, the time and the body, so with one the headers could be changed on the
 // way; such events must come in structured mode.
 func binaryEvent(h http.Header, kind string, items []Parsed) ([]Parsed, error) {
-	if h.Get("Ce-Specversion") == "" || strings.HasPrefix(kind, "application/cloudevents") {
+	if strings.HasPrefix(kind, "application/cloudevents") {
+		return items, nil
+	}
+	if h.Get("Ce-Specversion") == "" {
+		// Taken as no event it would lose its once-only id, and a resend count twice.
+		if h.Get("Ce-Id") != "" && h.Get("Ce-Source") != "" {
+			return nil, errors.New("ce- headers: no specversion; send ce-specversion: 1.0")
+		}
 		return items, nil
 	}
 	if h.Get(standardwebhooks.HeaderWebhookSignature) != "" {

@@ -252,6 +252,8 @@ func (d *jsonReader) event() ([]Parsed, error) {
 		case again:
 			fault = cmp.Or(fault, fmt.Errorf("%s is given twice", Clip(name)))
 			err = d.skip(v)
+		case v == nil: // null is the same as left out (CloudEvents 1.0.2, JSON format, 2.2)
+			continue
 		case len(attrs) == maxAttributes:
 			fault = cmp.Or(fault, fmt.Errorf("more than %d attributes", maxAttributes))
 			err = d.skip(v)
