@@ -9,9 +9,12 @@ import (
 	"time"
 )
 
-// How often a followed bank is looked at, and for how long.
+// How often a followed bank is looked at, and for how long. The longer it takes the
+// seldomer, so that looking does not take what the forecasts need: a lag is told up to
+// a tenth too long, and at most lookMost.
 const (
-	lookEvery   = 25 * time.Millisecond
+	lookLeast   = 10 * time.Millisecond
+	lookMost    = 200 * time.Millisecond
 	giveUpAfter = time.Minute
 )
 
@@ -65,15 +68,13 @@ func (r *runner) offer(results []result) {
 // follow waits until the bank's forecast covers the reading. Resends, which
 // offer too, come after all has ended.
 func (r *runner) follow(ctx context.Context, a acked) {
-	tick := time.NewTicker(lookEvery)
-	defer tick.Stop()
 	for ctx.Err() == nil && time.Since(a.at) < giveUpAfter {
 		if r.covered(ctx, a) {
 			r.saw(time.Since(a.at), true)
 			return
 		}
 		select {
-		case <-tick.C:
+		case <-time.After(min(max(time.Since(a.at)/10, lookLeast), lookMost)):
 		case <-ctx.Done():
 		}
 	}
