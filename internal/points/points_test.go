@@ -164,6 +164,27 @@ const haystack3 = `{"meta":{"ver":"3.0"},"rows":[
 
 const haystack4 = `[{"dis":"EF-9 run","navName":"EF9.Run","fan":{"_kind":"marker"},"run":{"_kind":"marker"},"sensor":{"_kind":"marker"},"equipRef":{"_kind":"ref","val":"e1","dis":"EF-9"}}]`
 
+// model is Brick where only rows of the equipment name the AHU, and the AHU says
+// which points it has; one subject is described in two statements.
+const model = `:s1 a brick:Site ; rdfs:label "North" .
+:e1 a brick:AHU ; rdfs:label "AHU-3"@en ; brick:hasPoint :p2 ; brick:hasPart :f1 ; brick:isPartOf :s1 .
+:f1 a brick:Filter ; rdfs:label "bag" ; brick:hasPoint :p1 .
+:p1 a brick:Filter_Differential_Pressure_Sensor ; rdfs:label "DP 17" .
+:p1 brick:hasUnit unit:PA .
+:p2 a brick:Fan_On_Off_Status .
+:p3 a brick:Supply_Air_Flow_Sensor ; brick:isPointOf :e9 ; brick:hasUnit unit:L-PER-SEC .`
+
+// byRef are Haystack's records, 3 and 4, where a point tells its equipment by id.
+const (
+	byRef3 = `{"meta":{"ver":"3.0"},"rows":[
+ {"id":"r:e1","dis":"s:South AHU-3","equip":"m:","ahu":"m:"},
+ {"id":"r:p1","dis":"s:Unit 3 filter DP","air":"m:","filter":"m:","pressure":"m:","sensor":"m:","point":"m:","unit":"s:Pa","equipRef":"r:e1"}]}`
+	byRef4 = `{"_kind":"grid","rows":[
+ {"id":{"_kind":"ref","val":"s1"},"dis":"North","site":{"_kind":"marker"}},
+ {"id":{"_kind":"ref","val":"e1"},"dis":"AHU-3","equip":{"_kind":"marker"},"siteRef":{"_kind":"ref","val":"s1"}},
+ {"id":{"_kind":"ref","val":"p1"},"navName":"Run","fan":{"_kind":"marker"},"run":{"_kind":"marker"},"point":{"_kind":"marker"},"equipRef":{"_kind":"ref","val":"e1"}}]}`
+)
+
 const table = "name,tags,unit,equip\nAHU3.Flt1,filter dp sensor,Pa,South AHU-3\nAHU3.Hz,fan vfd frequency sensor,Hz,AHU-3\nEF9.Temp,air temp sensor,°C,EF-9\n"
 
 func TestTags(t *testing.T) {
@@ -188,6 +209,13 @@ func TestTags(t *testing.T) {
 			{Point: entry.Point{Name: "EF9.Spd", Quantity: "fan-pct", Unit: "%"}, Place: "north/ef-9"},
 		}},
 		{"list.json", haystack4, []points.Guess{{Point: entry.Point{Name: "EF9.Run", Quantity: "run-status"}, Place: "north/ef-9"}}},
+		{"owned.ttl", model, []points.Guess{
+			{Point: entry.Point{Name: "DP 17", Quantity: "pressure", Unit: "Pa"}, Place: "north/ahu-3/secondary"},
+			{Point: entry.Point{Name: "p2", Quantity: "run-status"}, Place: "north/ahu-3"},
+			{Point: entry.Point{Name: "p3", Quantity: "airflow", Unit: "L/s"}, Why: "names no AHU of the register"},
+		}},
+		{"refs3.json", byRef3, []points.Guess{{Point: entry.Point{Name: "Unit 3 filter DP", Quantity: "pressure", Unit: "Pa"}, Place: "south/ahu-3/primary"}}},
+		{"refs4.json", byRef4, []points.Guess{{Point: entry.Point{Name: "Run", Quantity: "run-status"}, Place: "north/ahu-3"}}},
 		{"points.csv", table, []points.Guess{
 			{Point: entry.Point{Name: "AHU3.Flt1", Quantity: "pressure", Unit: "Pa"}, Place: "south/ahu-3/primary"},
 			{Point: entry.Point{Name: "AHU3.Hz", Quantity: "fan-hz", Unit: "Hz"}, Why: "2 AHUs could be meant: [north/ahu-3 south/ahu-3]"},
@@ -218,7 +246,9 @@ func TestTags(t *testing.T) {
 func FuzzReadTagged(f *testing.F) {
 	f.Add("a.ttl", brick)
 	f.Add("a.ttl", turtle)
+	f.Add("a.ttl", model)
 	f.Add("a.json", haystack3)
+	f.Add("a.json", byRef4)
 	f.Add("a.csv", table)
 	reg := register()
 	f.Fuzz(func(t *testing.T, name, text string) {

@@ -25,7 +25,8 @@ func ReadTagged(name string, raw []byte) ([]Tagged, error) {
 	case ".ttl":
 		read = readTurtle
 	}
-	out, err := read(raw)
+	rows, err := read(raw)
+	out := tagged(rows)
 	if err == nil && len(out) == 0 {
 		err = errors.New("no points in it")
 	}
@@ -35,11 +36,59 @@ func ReadTagged(name string, raw []byte) ([]Tagged, error) {
 	return out, nil
 }
 
+// A row is a point, a piece of equipment or a place as a file describes it.
+type row struct {
+	Tagged
+	id        string
+	up        []string // ids of what it belongs to
+	equipment bool     // or a place: no point
+}
+
+// mostUp bounds how far a row's owners are followed: point, filter, AHU, floor, site.
+const mostUp = 5
+
+// tagged are the points among rows. Where what a point belongs to is told by its
+// id, as both vocabularies do, its names and those of what it in turn belongs to
+// are found in their own rows.
+func tagged(rows []row) []Tagged {
+	byID := map[string]row{}
+	for _, r := range rows {
+		if r.id != "" {
+			byID[r.id] = r
+		}
+	}
+	var out []Tagged
+	for _, r := range rows {
+		if r.equipment {
+			continue
+		}
+		names, next := []string{r.Equip}, r.up
+		seen := map[string]bool{r.id: true}
+		for range mostUp {
+			var further []string
+			for _, id := range next {
+				owner, ok := byID[id]
+				if !ok || seen[id] {
+					continue
+				}
+				seen[id] = true
+				names, further = append(names, id, owner.Name), append(further, owner.up...)
+			}
+			next = further
+		}
+		t := r.Tagged
+		t.Equip = strings.Join(slices.DeleteFunc(names, func(s string) bool { return s == "" }), ", ")
+		out = append(out, t)
+	}
+	return out
+}
+
 // Names of fields that say what a point is called and what it belongs to, the
 // best first.
 var (
 	nameFields  = []string{"point", "name", "navname", "dis", "label", "id"}
 	equipFields = []string{"equip", "equipref", "ispointof", "equipment", "device", "ahu"}
+	ownerFields = []string{"equip", "equipref", "ispointof", "ispartof", "spaceref", "siteref"}
 	unitFields  = []string{"unit", "units", "hasunit"}
 	tagFields   = []string{"tags", "class", "type", "brick", "brickclass", "kind_of"}
 )
@@ -82,15 +131,39 @@ func marker(v string) bool {
 // plainText takes Haystack's JSON prefixes away: "s:text", "r:id Name", "u:uri".
 func plainText(v string) string {
 	if len(v) > 2 && v[1] == ':' && strings.ContainsRune("srunz", rune(v[0])) {
+		kind := v[0]
 		v = v[2:]
-		if _, dis, ok := strings.Cut(v, " "); ok {
+		if _, dis, ok := strings.Cut(v, " "); ok && kind == 'r' {
 			return dis
 		}
 	}
 	return strings.TrimPrefix(v, "@")
 }
 
-func readCSV(raw []byte) ([]Tagged, error) {
+// refID is the id of a reference: "r:id Name", "@id Name" or the id alone.
+func refID(v string) string {
+	id, _, _ := strings.Cut(strings.TrimPrefix(strings.TrimPrefix(v, "r:"), "@"), " ")
+	return id
+}
+
+// rowOf makes a row of fields and their texts; refs are the fields that refer to
+// others, as they stand in the file.
+func rowOf(fields, refs map[string]string) (row, bool) {
+	t, ok := ofFields(fields)
+	_, measures := quantityOf(t)
+	r := row{
+		Tagged: t, id: refID(refs["id"]),
+		equipment: !measures && !t.Words["point"] && (t.Words["equip"] || t.Words["site"] || t.Words["space"]), // Haystack's tags
+	}
+	for _, f := range ownerFields {
+		if v := refs[f]; v != "" && !marker(v) {
+			r.up = append(r.up, refID(v))
+		}
+	}
+	return r, ok
+}
+
+func readCSV(raw []byte) ([]row, error) {
 	r := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf"))))
 	r.TrimLeadingSpace = true
 	head, err := r.Read()
@@ -100,7 +173,7 @@ func readCSV(raw []byte) ([]Tagged, error) {
 	for i := range head {
 		head[i] = strings.ToLower(strings.TrimSpace(head[i]))
 	}
-	var out []Tagged
+	var out []row
 	for {
 		rec, err := r.Read()
 		if errors.Is(err, io.EOF) {
@@ -113,13 +186,13 @@ func readCSV(raw []byte) ([]Tagged, error) {
 		for i, v := range rec {
 			fields[head[i]] = strings.TrimSpace(v)
 		}
-		if t, ok := ofFields(fields); ok {
-			out = append(out, t)
+		if r, ok := rowOf(fields, fields); ok {
+			out = append(out, r)
 		}
 	}
 }
 
-func readJSON(raw []byte) ([]Tagged, error) {
+func readJSON(raw []byte) ([]row, error) {
 	var grid struct {
 		Rows []map[string]any `json:"rows"`
 	}
@@ -128,14 +201,18 @@ func readJSON(raw []byte) ([]Tagged, error) {
 			return nil, err
 		}
 	}
-	var out []Tagged
-	for _, row := range grid.Rows {
-		fields := map[string]string{}
-		for k, v := range row {
-			fields[strings.ToLower(k)] = textOf(v)
+	var out []row
+	for _, of := range grid.Rows {
+		fields, refs := map[string]string{}, map[string]string{}
+		for k, v := range of {
+			k = strings.ToLower(k)
+			fields[k], refs[k] = textOf(v), textOf(v)
+			if ref, ok := v.(map[string]any); ok && ref["_kind"] == "ref" {
+				refs[k] = textOf(ref["val"])
+			}
 		}
-		if t, ok := ofFields(fields); ok {
-			out = append(out, t)
+		if r, ok := rowOf(fields, refs); ok {
+			out = append(out, r)
 		}
 	}
 	return out, nil
@@ -164,9 +241,11 @@ func textOf(v any) string {
 }
 
 // readTurtle reads as much of Turtle as Brick models need: subjects with
-// predicates and objects parted by ; and , and ended by a dot.
-func readTurtle(raw []byte) ([]Tagged, error) {
-	var out []Tagged
+// predicates and objects parted by ; and , and ended by a dot. What a point
+// belongs to may be said of either (isPointOf, hasPoint).
+func readTurtle(raw []byte) ([]row, error) {
+	var subjects []string
+	said := map[string][]string{} // of each subject, in however many statements
 	var st []string
 	for _, tok := range turtleTokens(string(raw)) {
 		if tok != "." {
@@ -174,16 +253,39 @@ func readTurtle(raw []byte) ([]Tagged, error) {
 			continue
 		}
 		if len(st) > 2 && !strings.HasPrefix(st[0], "@") && !strings.EqualFold(st[0], "prefix") {
-			if t, ok := ofFields(turtleFields(st)); ok {
-				out = append(out, t)
+			id := local(st[0])
+			if said[id] == nil {
+				subjects = append(subjects, id)
 			}
+			said[id] = append(append(said[id], st[1:]...), ";")
 		}
 		st = st[:0]
 	}
 	if len(st) > 0 {
 		return nil, fmt.Errorf("the statement of %q is not ended by a dot", st[0])
 	}
-	return slices.DeleteFunc(out, func(t Tagged) bool { _, ok := quantityOf(t); return !ok && !isPoint(t) }), nil
+	var out []row
+	owners := map[string][]string{}
+	for _, id := range subjects {
+		fields := turtleFields(id, said[id])
+		for _, owned := range strings.Fields(fields["haspoint"] + " " + fields["haspart"]) {
+			owners[owned] = append(owners[owned], id)
+		}
+		t, ok := ofFields(fields)
+		if !ok {
+			continue
+		}
+		_, measures := quantityOf(t)
+		r := row{Tagged: t, id: id, equipment: !measures && !isPoint(t)}
+		for _, f := range ownerFields {
+			r.up = append(r.up, strings.Fields(fields[f])...)
+		}
+		out = append(out, r)
+	}
+	for i := range out {
+		out[i].up = append(out[i].up, owners[out[i].id]...)
+	}
+	return out, nil
 }
 
 // isPoint tells points from equipment and places by the last words of their
@@ -197,12 +299,12 @@ func isPoint(t Tagged) bool {
 	return false
 }
 
-// turtleFields are a statement's predicates with their objects: of texts, such as
+// turtleFields are the predicates said of a subject with their objects: of texts, such as
 // labels in several languages, the first; of names, such as classes, all.
-func turtleFields(st []string) map[string]string {
-	fields := map[string]string{"id": local(st[0])}
+func turtleFields(id string, said []string) map[string]string {
+	fields := map[string]string{"id": id}
 	predicate, deep := "", 0
-	for _, tok := range st[1:] {
+	for _, tok := range said {
 		switch {
 		case tok == "[" || tok == "(":
 			deep++
