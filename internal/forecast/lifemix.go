@@ -114,7 +114,9 @@ func (p *pupil) spreadOver(m *dutyMix, share, weight, first, second []float64) f
 	}
 	total += math.SmallestNonzeroFloat64
 	for _, a := range atoms {
-		m.density(a.log, share)
+		if len(atoms) > 1 {
+			m.density(a.log, share)
+		} // else it is there from before
 		for j := range share {
 			r := a.weight * share[j] / total
 			weight[j] += r

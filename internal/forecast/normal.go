@@ -6,7 +6,7 @@ import "math"
 func normalCDF(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
 
 // normalPDF is the standard normal density.
-func normalPDF(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }
+func normalPDF(z float64) float64 { return exp(-z*z/2) * (1 / math.Sqrt2 / math.SqrtPi) }
 
 // upperTail returns P(Z > z) and the hazard φ(z)/P(Z > z), stable far out.
 func upperTail(z float64) (p, hazard float64) {
