@@ -38,6 +38,35 @@ func BenchmarkRecompute(b *testing.B) {
 	}
 }
 
+// A life whose resistance jumped, early and late, under a prior of several duties: the
+// dearest kind.
+func BenchmarkLeap(b *testing.B) {
+	var lives []forecast.FinishedLife
+	for i, l := range history(1, 60) {
+		duty := []float64{1, 1.6, 2.5, 4}[i%4]
+		l.EndX *= duty
+		for k := range l.Obs {
+			l.Obs[k].X *= duty
+		}
+		lives = append(lives, l)
+	}
+	prior := forecast.Learn(forecast.ClassPrior("secondary"), lives)
+	for _, after := range []int{3, 25} {
+		obs := cake(2400, 30)
+		for i := range obs {
+			if i >= after {
+				obs[i].Pa += 40
+			}
+		}
+		life := forecast.Life{Obs: obs, CleanPa: 80, LimitPa: 250, NowX: 2400}
+		b.Run(fmt.Sprintf("after %d of 30", after), func(b *testing.B) {
+			for b.Loop() {
+				forecast.Fit(prior, life)
+			}
+		})
+	}
+}
+
 func BenchmarkTrackerAdd(b *testing.B) {
 	for _, n := range []int{10, 100, 1000} {
 		obs := cake(2400, n)

@@ -21,7 +21,7 @@ const (
 	stepTrials = 8    // sizes tried, evenly over a life
 	stepMost   = 1    // places looked at
 
-	latticeNodes = 33 // of ln L, on which sizes are compared
+	latticeNodes = 17 // of ln L, on which sizes are compared
 )
 
 // step is a leap of the curve by a share of the life just before axis value x;
@@ -55,14 +55,23 @@ func leapt(prior *Prior, pts []point, nodes []node) ([]node, step) {
 	penalty := temper * math.Log(stepProb/float64(max(len(pts)-1, 1))) // like that which it is weighed against
 	for _, x := range places {
 		e := evaluator{prior: prior, pts: pts, temper: temper, stems: map[float64]stem{}}
-		try := func(share float64, nodes []node) {
+		try := func(nodes []node) {
 			if evidence := evidenceOf(nodes) + penalty; evidence > top {
 				best, top, where = e.leap, evidence, logLives(nodes)
 			}
 		}
+		var rough [stepTrials][]node
+		high := math.Inf(-1)
 		for k := 2; k < stepTrials; k++ {
 			e.leap = step{x, float64(k) / stepTrials}
-			try(e.leap.share, e.halved(e.all(lattice), roughNodes, roughBend))
+			rough[k] = e.all(lattice)
+			high = max(high, rough[k][peakOf(rough[k])].logPost)
+		}
+		for k := 2; k < stepTrials; k++ {
+			if rough[k][peakOf(rough[k])].logPost > high-dropBelow { // else it cannot win
+				e.leap = step{x, float64(k) / stepTrials}
+				try(e.halved(rough[k], roughNodes, roughBend))
+			}
 		}
 		if best.x != x {
 			continue
@@ -71,7 +80,7 @@ func leapt(prior *Prior, pts []point, nodes []node) ([]node, step) {
 			mid, around := best, widened(where)
 			for _, share := range [...]float64{mid.share - width, mid.share + width} {
 				e.leap = step{x, share}
-				try(share, e.all(around))
+				try(e.all(around))
 			}
 		}
 	}
@@ -89,10 +98,10 @@ func logLives(nodes []node) []float64 {
 	return out
 }
 
-// widened returns the evenly spaced values with half as many more on each side.
+// widened returns the evenly spaced values with a quarter as many more on each side.
 func widened(values []float64) []float64 {
 	n, by := len(values), values[1]-values[0]
-	more := n / 2
+	more := n / 4
 	out := make([]float64, 0, n+2*more)
 	for i := -more; i < 0; i++ {
 		out = append(out, values[0]+float64(i)*by)
