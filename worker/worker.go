@@ -48,10 +48,10 @@ type Recomputer struct {
 
 // mostTogether is how many banks are recomputed together: what they share is then
 // read once and what they give is written once. For each group that is worked out
-// others are read or written.
+// others are read or written: under load they wait long for a commit, together.
 const (
 	mostTogether = 8
-	inFlight     = 4
+	inFlight     = 16
 )
 
 // Run works notices off until ctx is done.

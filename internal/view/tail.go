@@ -31,12 +31,9 @@ type half struct {
 	at    map[plant.BankID][]entry.Entry // in order
 }
 
-// mostBehind is how many entries are read for each bank that asks, where all of
-// them bear on banks; leastBehind where none does.
-const (
-	mostBehind  = 128
-	leastBehind = 8
-)
+// leastBehind is how many entries are read for each bank that asks even where few of
+// them bear on banks. Where all do, each is wanted sooner or later.
+const leastBehind = 8
 
 // news are the entries that bear on banks since they were read, for those of them
 // that the tail reaches back to.
@@ -66,7 +63,8 @@ func (t *tail) reach(ctx context.Context, r *recomputing, banks int) error {
 	if behind <= 0 && t.edited == r.edited {
 		return nil
 	}
-	if most := leastBehind + (mostBehind-leastBehind)*t.use; t.edited != r.edited || float64(behind) > most*float64(banks) {
+	most := max(leastBehind*banks, int(t.use*float64(t.room/4)))
+	if t.edited != r.edited || behind > int64(most) {
 		t.begin(max(r.head, t.upTo), r.edited)
 		return nil
 	}
