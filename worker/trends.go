@@ -230,6 +230,7 @@ func (p Posts) samplesByDay(ctx context.Context, ahu plant.BankID, begin, end ti
 func (p Posts) trendDay(m points.Mapping, day time.Time, all []entry.Entry) (entry.Entry, bool) {
 	var samples []trend.Sample
 	by := ""
+	status := statusOf(all)
 	for _, x := range all {
 		s, ok := x.Body.(entry.Sample)
 		if !ok || !sameName(s.Point, m.Name) {
@@ -239,7 +240,9 @@ func (p Posts) trendDay(m points.Mapping, day time.Time, all []entry.Entry) (ent
 			return entry.Entry{}, false
 		}
 		if points.Quantity(s.Quantity) == points.Pressure {
-			samples = append(samples, trend.Sample{At: x.At, Pa: *s.Value, Air: points.AirAt(around(all, x.At), x.At), Suspect: s.Suspect})
+			air := points.AirAt(around(all, x.At), x.At)
+			air.Off = air.Off || trend.Stands(status, x.At)
+			samples = append(samples, trend.Sample{At: x.At, Pa: *s.Value, Air: air, Suspect: s.Suspect})
 			by = x.By
 		}
 	}
@@ -248,6 +251,17 @@ func (p Posts) trendDay(m points.Mapping, day time.Time, all []entry.Entry) (ent
 		Source: fmt.Sprintf("trend:%s:%s", strings.ToLower(m.Name), dateOf(day)), Kind: entry.KindReading, Place: m.Place,
 		At: at, Received: p.Now(), By: by, Body: r,
 	}, ok
+}
+
+// statusOf are what the run status of an AHU showed.
+func statusOf(all []entry.Entry) []trend.Value {
+	var out []trend.Value
+	for _, x := range all {
+		if s, ok := x.Body.(entry.Sample); ok && s.Value != nil && points.Quantity(s.Quantity) == points.RunStatus {
+			out = append(out, trend.Value{At: x.At, V: *s.Value})
+		}
+	}
+	return out
 }
 
 // around are those of some values, which are in order of time, that may tell of the

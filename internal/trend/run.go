@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"clogwise/internal/points"
 )
 
 // A Value is what a run-hour meter (h) or a run status (0 or 1) showed at a time.
@@ -101,6 +103,20 @@ func Ran(status []Value, from, to time.Time) (hours float64, ok bool) {
 		return 0, false
 	}
 	return inDay(float64(on)/float64(seen)*whole.Hours(), from, to), true
+}
+
+// Stands reports whether a fan stood at a time by the last run status before it, as
+// systems record it that send a status only when it changes or once an hour. A
+// status nearer than points.Near on either side speaks for itself. status is in
+// order of time.
+func Stands(status []Value, at time.Time) bool {
+	i, _ := slices.BinarySearchFunc(status, at.Add(points.Near+1), func(v Value, t time.Time) int { return v.At.Compare(t) })
+	if i == 0 {
+		return false
+	}
+	last := status[i-1]
+	gap := at.Sub(last.At)
+	return gap > points.Near && gap <= statusGap && last.V < 0.5
 }
 
 // inDay rounds hours to a hundredth, so that a value a little closer to midnight

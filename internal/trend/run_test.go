@@ -85,3 +85,19 @@ func TestRan(t *testing.T) {
 		}
 	}
 }
+
+// A status holds until the next, for two hours, save where one is close by.
+func TestStands(t *testing.T) {
+	t.Parallel()
+	status := []trend.Value{{At: midnight, V: 1}, {At: midnight.Add(5 * time.Hour)}, {At: midnight.Add(6 * time.Hour), V: 1}}
+	for minutes, want := range map[int]bool{
+		-60: false, 30: false, 295: false, 300: false, 310: false, 311: true, 349: true, 350: false, 390: false,
+	} {
+		if got := trend.Stands(status, midnight.Add(time.Duration(minutes)*time.Minute)); got != want {
+			t.Errorf("minute %d: %t", minutes, got)
+		}
+	}
+	if trend.Stands(status[:2], midnight.Add(7*time.Hour+time.Minute)) || !trend.Stands(status[:2], midnight.Add(7*time.Hour)) {
+		t.Error("a status holds for two hours")
+	}
+}

@@ -29,6 +29,7 @@ const (
 	awayPct    = 7.5              // of fan speed or airflow from the day's median, in percent of it
 	stillPct   = 5.0              // below that fan speed the fan is taken to stand
 	stillHz    = 3.0
+	stillShare = 0.1  // of the day's high pressures, below which the fan is taken to stand where nothing tells of it
 	leastUsed  = 6    // values without which a day tells too little
 	mostSpread = 0.35 // of the middle half of the values, as a share of their median
 )
@@ -65,8 +66,9 @@ func Day(samples []Sample) (at time.Time, r entry.Reading, ok bool) {
 func running(all []Sample) []Sample {
 	var out []Sample
 	var stood time.Time // when the fan was last seen standing
+	least := leastRunning(all)
 	for _, s := range all {
-		if standing(s.Air) {
+		if standing(s.Air) || s.Pa < least {
 			stood = s.At
 			continue
 		}
@@ -76,6 +78,26 @@ func running(all []Sample) []Sample {
 		out = append(out, s)
 	}
 	return out
+}
+
+// leastRunning is the pressure below which a fan is taken to stand on a day of
+// which nothing is known but pressures: a small part of the highest tenth. A fan
+// turned down to 40 % still gives a quarter of it. 0: the air is known.
+func leastRunning(all []Sample) float64 {
+	var pa []float64
+	for _, s := range all {
+		if a := s.Air; a.Off || a.FlowM3s != nil || a.FanHz != nil || a.FanPct != nil {
+			return 0
+		}
+		if !s.Suspect && s.Pa > 0 {
+			pa = append(pa, s.Pa)
+		}
+	}
+	if len(pa) == 0 {
+		return 0
+	}
+	slices.Sort(pa)
+	return stillShare * quantile(pa, 0.9)
 }
 
 func standing(a points.Air) bool {

@@ -42,6 +42,17 @@ func TestDay(t *testing.T) {
 				s.Pa = 0
 			}
 		}, 120, 56, false},
+		// The gauge of a standing fan shows a little; the first after the start has not settled.
+		{"fan on by day, which nothing tells but the pressure", func(i int, s *trend.Sample) {
+			if i < 24 || i >= 80 {
+				s.Pa = 0.5
+			}
+		}, 120, 56, false},
+		{"turned down by night", func(i int, s *trend.Sample) {
+			if i < 30 {
+				s.Pa = 30
+			}
+		}, 120, 96, true},
 		{"zero and negative", func(i int, s *trend.Sample) {
 			if i%2 == 0 {
 				s.Pa = float64(-i)
