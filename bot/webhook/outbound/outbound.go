@@ -45,7 +45,7 @@ var client = &http.Client{
 func (s *Sender) Send(ctx context.Context, p channel.Post) (string, error) {
 	raw, x, err := outgoing.Read(p)
 	if err != nil {
-		return "", fmt.Errorf("%w: not an event: %w", channel.ErrRefused, err)
+		return "", marked(channel.ErrRefused, fmt.Errorf("not an event: %w", err))
 	}
 	e, err := s.endpoint(ctx, p.To.Channel)
 	if err != nil {
@@ -53,7 +53,7 @@ func (s *Sender) Send(ctx context.Context, p channel.Post) (string, error) {
 	}
 	req, err := s.request(ctx, e, x.ID, raw)
 	if err != nil {
-		return "", fmt.Errorf("%w: %w", channel.ErrRefused, err)
+		return "", marked(channel.ErrRefused, err)
 	}
 	c := s.HTTP
 	if c == nil {
@@ -61,7 +61,7 @@ func (s *Sender) Send(ctx context.Context, p channel.Post) (string, error) {
 	}
 	res, err := c.Do(req)
 	if err != nil {
-		return "", fmt.Errorf("%w: %s: %s", channel.ErrAway, e.Name, why(err))
+		return "", marked(channel.ErrAway, fmt.Errorf("%s is out of reach: %s", e.Name, why(err)))
 	}
 	defer res.Body.Close() //nolint:errcheck // only read
 	_, _ = io.Copy(io.Discard, io.LimitReader(res.Body, mostRead))
@@ -71,14 +71,14 @@ func (s *Sender) Send(ctx context.Context, p channel.Post) (string, error) {
 func (s *Sender) endpoint(ctx context.Context, id string) (outgoing.Endpoint, error) {
 	keys, err := s.Keys(ctx)
 	if err != nil {
-		return outgoing.Endpoint{}, fmt.Errorf("%w: %w", channel.ErrAway, err)
+		return outgoing.Endpoint{}, marked(channel.ErrAway, err)
 	}
 	for _, e := range outgoing.Endpoints(keys, s.Now()) {
 		if e.ID == id {
 			return e, nil
 		}
 	}
-	return outgoing.Endpoint{}, fmt.Errorf("%w: endpoint %s has been removed", channel.ErrRefused, id)
+	return outgoing.Endpoint{}, marked(channel.ErrRefused, fmt.Errorf("endpoint %s has been removed", id))
 }
 
 func (s *Sender) request(ctx context.Context, e outgoing.Endpoint, id string, raw []byte) (*http.Request, error) {
@@ -110,6 +110,18 @@ func (s *Sender) request(ctx context.Context, e outgoing.Endpoint, id string, ra
 	return req, nil
 }
 
+// fate is an error that the outbox treats as one of the channel's, without its
+// words, which speak of a chat platform.
+type fate struct{ err, kind error }
+
+func marked(kind, err error) error { return fate{err, kind} }
+
+// Error implements error.
+func (f fate) Error() string { return f.err.Error() }
+
+// Unwrap gives what went wrong and what it is treated as.
+func (f fate) Unwrap() []error { return []error{f.err, f.kind} }
+
 // judge says what an answer means: 2xx that it was taken, 410 that nothing more
 // is wanted (Standard Webhooks), anything else that it may be sent again.
 func judge(e outgoing.Endpoint, res *http.Response) error {
@@ -118,14 +130,14 @@ func judge(e outgoing.Endpoint, res *http.Response) error {
 	case res.StatusCode/100 == 2:
 		return nil
 	case res.StatusCode == http.StatusGone:
-		return fmt.Errorf("%w: %w, so it wants nothing more; remove it (clogwise events remove %s) or mend it and retry", channel.ErrRefused, err, e.ID)
+		return marked(channel.ErrRefused, fmt.Errorf("%w, so it wants nothing more; remove it (clogwise events remove %s) or mend it and retry", err, e.ID))
 	case res.StatusCode == http.StatusTooManyRequests || res.StatusCode == http.StatusServiceUnavailable:
 		if seconds, perr := strconv.Atoi(res.Header.Get("Retry-After")); perr == nil && seconds >= 0 {
 			return &channel.RetryError{After: min(time.Duration(seconds)*time.Second, longRetry), Err: err}
 		}
-		return fmt.Errorf("%w: %w", channel.ErrAway, err)
+		return marked(channel.ErrAway, err)
 	case res.StatusCode >= 500:
-		return fmt.Errorf("%w: %w", channel.ErrAway, err)
+		return marked(channel.ErrAway, err)
 	}
 	return err
 }

@@ -103,6 +103,8 @@ func TestAnswers(t *testing.T) {
 		}))
 		if _, err := sender(srv.URL).Send(t.Context(), post("k1")); !tc.want(err) {
 			t.Errorf("%d %s: %v", tc.status, tc.retry, err)
+		} else if err != nil && strings.Contains(err.Error(), "chat") {
+			t.Errorf("an integrator is told of as a chat platform: %v", err)
 		}
 		srv.Close()
 	}
