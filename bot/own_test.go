@@ -26,9 +26,8 @@ func TestHelpNamesWhatIsThere(t *testing.T) {
 			must(t, err)
 			sc := phrase.Scope{Register: reg, Index: phrase.NewIndex(reg), Sites: []string{site.id}, Now: r.now, By: site.who, In: locale.Of(tag)}
 			for _, id := range reg.AHUs(site.id) {
-				for _, b := range reg.Banks(id)[:min(1, len(reg.Banks(id)))] {
-					sc.Booked = append(sc.Booked, b)
-				}
+				banks := reg.Banks(id)
+				sc.Booked = append(sc.Booked, banks[:min(1, len(banks))]...)
 			}
 			n := 0
 			for _, line := range strings.Split(p.Post.Text, "\n") {
