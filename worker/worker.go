@@ -51,7 +51,7 @@ type Recomputer struct {
 // others are read or written: under load they wait long for a commit, together.
 const (
 	mostTogether = 8
-	inFlight     = 16
+	inFlight     = 8
 )
 
 // Run works notices off until ctx is done.
