@@ -65,7 +65,7 @@ func (s *Sender) Send(ctx context.Context, p channel.Post) (string, error) {
 	}
 	defer res.Body.Close() //nolint:errcheck // only read
 	_, _ = io.Copy(io.Discard, io.LimitReader(res.Body, mostRead))
-	return x.ID, judge(e, res)
+	return x.ID, judge(e, res, s.Now())
 }
 
 func (s *Sender) endpoint(ctx context.Context, id string) (outgoing.Endpoint, error) {
@@ -124,7 +124,7 @@ func (f fate) Unwrap() []error { return []error{f.err, f.kind} }
 
 // judge says what an answer means: 2xx that it was taken, 410 that nothing more
 // is wanted (Standard Webhooks), anything else that it may be sent again.
-func judge(e outgoing.Endpoint, res *http.Response) error {
+func judge(e outgoing.Endpoint, res *http.Response, now time.Time) error {
 	err := fmt.Errorf("%s answers %d", e.Name, res.StatusCode)
 	switch {
 	case res.StatusCode/100 == 2:
@@ -132,14 +132,23 @@ func judge(e outgoing.Endpoint, res *http.Response) error {
 	case res.StatusCode == http.StatusGone:
 		return marked(channel.ErrRefused, fmt.Errorf("%w, so it wants nothing more; remove it (clogwise events remove %s) or mend it and retry", err, e.ID))
 	case res.StatusCode == http.StatusTooManyRequests || res.StatusCode == http.StatusServiceUnavailable:
-		if seconds, perr := strconv.Atoi(res.Header.Get("Retry-After")); perr == nil && seconds >= 0 {
-			return &channel.RetryError{After: min(time.Duration(seconds)*time.Second, longRetry), Err: err}
+		if after, told := retryAfter(res.Header.Get("Retry-After"), now); told {
+			return &channel.RetryError{After: min(after, longRetry), Err: err}
 		}
 		return marked(channel.ErrAway, err)
 	case res.StatusCode >= 500:
 		return marked(channel.ErrAway, err)
 	}
 	return err
+}
+
+// retryAfter reads when to try again: seconds or a date (RFC 9110, section 10.2.3).
+func retryAfter(header string, now time.Time) (after time.Duration, told bool) {
+	if seconds, err := strconv.Atoi(header); err == nil {
+		return time.Duration(seconds) * time.Second, seconds >= 0
+	}
+	at, err := http.ParseTime(header)
+	return max(at.Sub(now), 0), err == nil
 }
 
 // why is what went wrong without the address, which may hold a secret.

@@ -71,6 +71,7 @@ func TestSignedWithEverySecret(t *testing.T) {
 
 func TestAnswers(t *testing.T) {
 	t.Parallel()
+	now := time.Now().Truncate(time.Second)
 	for _, tc := range []struct {
 		status int
 		retry  string
@@ -86,6 +87,15 @@ func TestAnswers(t *testing.T) {
 			r, ok := errors.AsType[*channel.RetryError](err)
 			return ok && r.After == 30*time.Minute
 		}},
+		{503, now.Add(7 * time.Second).UTC().Format(http.TimeFormat), func(err error) bool {
+			r, ok := errors.AsType[*channel.RetryError](err)
+			return ok && r.After == 7*time.Second
+		}},
+		{503, now.Add(-time.Hour).UTC().Format(http.TimeFormat), func(err error) bool {
+			r, ok := errors.AsType[*channel.RetryError](err)
+			return ok && r.After == 0
+		}},
+		{429, "-7", func(err error) bool { return errors.Is(err, channel.ErrAway) }},
 		{503, "", func(err error) bool { return errors.Is(err, channel.ErrAway) }},
 		{500, "", func(err error) bool { return errors.Is(err, channel.ErrAway) }},
 		{404, "", func(err error) bool {
@@ -101,7 +111,9 @@ func TestAnswers(t *testing.T) {
 			w.Header().Set("Location", "/elsewhere")
 			w.WriteHeader(tc.status)
 		}))
-		if _, err := sender(srv.URL).Send(t.Context(), post("k1")); !tc.want(err) {
+		s := sender(srv.URL)
+		s.Now = func() time.Time { return now }
+		if _, err := s.Send(t.Context(), post("k1")); !tc.want(err) {
 			t.Errorf("%d %s: %v", tc.status, tc.retry, err)
 		} else if err != nil && strings.Contains(err.Error(), "chat") {
 			t.Errorf("an integrator is told of as a chat platform: %v", err)
