@@ -33,7 +33,7 @@ func (s *api) admit(w http.ResponseWriter, r *http.Request) (ledger.Key, []byte,
 	}
 	body, err := readBody(w, r, s.MaxBody)
 	if err != nil {
-		return k, nil, bodyFault(err)
+		return k, nil, bodyFault("the body", err)
 	}
 	if c.Bearer == "" {
 		if k, err = proof.Key(keys, c, r.Header, body, now); err != nil {
@@ -50,11 +50,11 @@ func (s *api) admit(w http.ResponseWriter, r *http.Request) (ledger.Key, []byte,
 	return k, body, nil
 }
 
-func bodyFault(err error) error {
+func bodyFault(what string, err error) error {
 	var large *http.MaxBytesError
 	switch {
 	case errors.As(err, &large):
-		return faultf(http.StatusRequestEntityTooLarge, "the body is larger than %d bytes; %s. Send fewer items at a time", large.Limit, nothingKept)
+		return faultf(http.StatusRequestEntityTooLarge, "%s is larger than %d bytes; %s. Send fewer items at a time", what, large.Limit, nothingKept)
 	case errors.Is(err, wire.ErrEncoding):
 		return faultf(http.StatusUnsupportedMediaType, "%v; %s", err, nothingKept)
 	case errors.Is(err, wire.ErrUnpack):
@@ -67,7 +67,7 @@ func bodyFault(err error) error {
 func (s *api) items(r *http.Request, body []byte) ([]wire.Parsed, error) {
 	plain, err := wire.Unpack(r.Header.Get("Content-Encoding"), body, unpackTimes*s.MaxBody)
 	if err != nil {
-		return nil, bodyFault(err)
+		return nil, bodyFault("what the body unpacks to", err)
 	}
 	items, err := wire.Decode(r.Header, plain, s.MaxItems)
 	switch {
