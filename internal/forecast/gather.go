@@ -72,13 +72,7 @@ func comparePoints(a, b point) int {
 	if c := cmp.Compare(a.step, b.step); c != 0 {
 		return c
 	}
-	if a.censored == b.censored {
-		return 0
-	}
-	if a.censored {
-		return 1
-	}
-	return -1
+	return compareTruth(a.censored, b.censored)
 }
 
 // merge joins the points that lie in the same of mostPoints equal stretches of

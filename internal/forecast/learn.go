@@ -63,11 +63,32 @@ func usable(lives []FinishedLife) []FinishedLife {
 			out = append(out, l)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b FinishedLife) int {
-		return cmp.Or(cmp.Compare(a.Group, b.Group), cmp.Compare(a.EndX, b.EndX),
-			cmp.Compare(len(a.Obs), len(b.Obs)), cmp.Compare(a.LimitPa, b.LimitPa))
-	})
+	slices.SortFunc(out, compareLives)
 	return out
+}
+
+// compareLives is a total order, so that sorting leaves no freedom.
+func compareLives(a, b FinishedLife) int {
+	if c := cmp.Or(cmp.Compare(a.Group, b.Group), cmp.Compare(a.EndX, b.EndX),
+		cmp.Compare(len(a.Obs), len(b.Obs)), cmp.Compare(a.LimitPa, b.LimitPa),
+		cmp.Compare(a.CleanPa, b.CleanPa), compareTruth(a.ReachedLimit, b.ReachedLimit)); c != 0 {
+		return c
+	}
+	return slices.CompareFunc(a.Obs, b.Obs, func(a, b Observation) int {
+		return cmp.Or(cmp.Compare(a.X, b.X), cmp.Compare(a.Pa, b.Pa), cmp.Compare(a.Weight, b.Weight),
+			cmp.Compare(a.StepPa, b.StepPa), compareTruth(a.Censored, b.Censored), compareTruth(a.Doubtful, b.Doubtful))
+	})
+}
+
+// compareTruth puts false before true.
+func compareTruth(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case b:
+		return -1
+	}
+	return 1
 }
 
 // commonLimit is the median limit of the lives.

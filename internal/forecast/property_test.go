@@ -76,6 +76,20 @@ func TestOrderOfLivesLeavesNoTrace(t *testing.T) {
 	}
 }
 
+// Lives that end at the same place, as those of one counter do, have an order all the same.
+func TestOrderOfLivesOfOneLengthLeavesNoTrace(t *testing.T) {
+	t.Parallel()
+	lives := history(1, 12)
+	for i := range lives {
+		lives[i].Group, lives[i].EndX = "", 3000
+	}
+	want := forecast.Learn(forecast.ClassPrior("secondary"), lives)
+	slices.Reverse(lives)
+	if got := forecast.Learn(forecast.ClassPrior("secondary"), lives); !reflect.DeepEqual(got, want) {
+		t.Errorf("reversed lives: %+v, want %+v", got, want)
+	}
+}
+
 func TestAHigherLimitIsReachedLater(t *testing.T) {
 	t.Parallel()
 	fleet := forecast.Learn(forecast.ClassPrior("secondary"), history(2, 20))
