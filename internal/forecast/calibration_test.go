@@ -85,7 +85,7 @@ func TestRangesHoldOnForeignFleets(t *testing.T) {
 	// A variance twice or half the right one would hold 93 % or 63 % instead of
 	// 80 %: the band lies between.
 	const low80, high80, low95, high95 = 71.0, 90.0, 89.0, 99.6
-	pooled := make([]float64, 3)
+	pooled, pooled95 := make([]float64, 3), make([]float64, 3)
 	for _, w := range worlds() {
 		in80, in95 := covers(w, 21, []float64{1, math.Sqrt2, math.Sqrt2 / 2})
 		t.Logf("%-22s 80 %% range holds %.0f %%, 95 %% range %.0f %%; variance ×2: %.0f and %.0f; ÷2: %.0f and %.0f",
@@ -98,14 +98,20 @@ func TestRangesHoldOnForeignFleets(t *testing.T) {
 		}
 		for i := range pooled {
 			pooled[i] += in80[i] / 4
+			pooled95[i] += in95[i] / 4
 		}
 	}
-	t.Logf("pooled 80 %%: %.1f; variance ×2: %.1f; ÷2: %.1f", pooled[0], pooled[1], pooled[2])
-	const lowPooled, highPooled = 75.0, 86.0
-	for i, wrong := range []bool{false, true, true} {
-		if in := pooled[i] >= lowPooled && pooled[i] <= highPooled; in == wrong {
-			t.Errorf("pooled coverage %.1f %% (case %d), band %v–%v: the right variance must be within and the wrong ones outside",
-				pooled[i], i, lowPooled, highPooled)
+	for _, c := range []struct {
+		of        string
+		in        []float64
+		low, high float64
+	}{{"80 %", pooled, 75, 86}, {"95 %", pooled95, 90, 98}} {
+		t.Logf("pooled %s: %.1f; variance ×2: %.1f; ÷2: %.1f", c.of, c.in[0], c.in[1], c.in[2])
+		for i, wrong := range []bool{false, true, true} {
+			if in := c.in[i] >= c.low && c.in[i] <= c.high; in == wrong {
+				t.Errorf("pooled %s range holds %.1f %% (case %d), band %v–%v: the right variance must be within and the wrong ones outside",
+					c.of, c.in[i], i, c.low, c.high)
+			}
 		}
 	}
 }
