@@ -77,8 +77,8 @@ type Assessment struct {
 
 	Lives  []forecast.FinishedLife `json:"lives,omitempty"` // this bank's finished lives, thinned: the fleet's prior is learnt from them
 	learnt *learnt                 // from them; nil where it was read from a projection
-	// LifeMonths are the run hours by month, January first, of the finished lives
-	// that reached their limit: the site's season is learnt from them.
+	// LifeMonths are the axis units (run hours, or air moved) by month, January first, of
+	// the finished lives that reached their limit: the site's season is learnt from them.
 	LifeMonths [][12]float64 `json:"life_months,omitempty"`
 }
 

@@ -122,6 +122,24 @@ func (a axis) after(t time.Time, h float64) time.Time {
 	return time.Time{}
 }
 
+// months are what has been done by a time in each month of the year, January first.
+func (a axis) months(to time.Time) [12]float64 {
+	var out [12]float64
+	for t := a.knots[0].at; t.Before(to); {
+		end := a.monthEnd(t)
+		if end.After(to) {
+			end = to
+		}
+		done := a.span(t, end)
+		if len(a.knots) > 1 {
+			done = a.plain(end) - a.plain(t)
+		}
+		out[t.In(a.loc).Month()-1] += done
+		t = end
+	}
+	return out
+}
+
 // plain is what has been done by t, before events count.
 func (a axis) plain(t time.Time) float64 {
 	i, _ := slices.BinarySearchFunc(a.knots, t, func(k knot, t time.Time) int {

@@ -107,6 +107,31 @@ func TestAirMovedIsAnAxis(t *testing.T) {
 	}
 }
 
+// What a finished life did by month adds up to the life, along either axis: the season
+// is learnt from it.
+func TestMonthsAddUpToTheLife(t *testing.T) {
+	half := 1.0 // of 2 m³/s
+	for along, want := range map[plant.LoadingAxis]float64{plant.AxisHours: 350 * 24, plant.AxisAir: 350 * 12} {
+		entries := weekly(364, func(d float64) float64 { return (60 + 0.4*d) * math.Pow(0.5, 1/0.85) }, &half) // 200 Pa after 350 days
+		end := began.AddDate(0, 0, 365)
+		entries = append(entries, entry.Entry{Seq: 900, Kind: entry.KindSwap, Place: axisBank, At: end, Body: entry.Swap{Sure: true}})
+		a := assessed(oneBank(along), entries, nil, end.AddDate(0, 0, 1))
+		if len(a.Lives) != 1 || !a.Lives[0].ReachedLimit || len(a.LifeMonths) != 1 {
+			t.Fatalf("%s: %d lives, %d with months", along, len(a.Lives), len(a.LifeMonths))
+		}
+		sum := 0.0
+		for m, done := range a.LifeMonths[0] {
+			sum += done
+			if done < want/12/3 || done > want/12*1.2 { // the last of February to come is not reached
+				t.Errorf("%s, %s: %.0f of %.0f", along, time.Month(m+1), done, want)
+			}
+		}
+		if got := a.Lives[0].EndX; math.Abs(sum/got-1) > 1e-6 || math.Abs(got/want-1) > 0.1 {
+			t.Errorf("%s: months add up to %.1f, the life is %.1f, want about %.0f", along, sum, got, want)
+		}
+	}
+}
+
 // A fan that the schedule has round the clock and that ran ten hours a day by its
 // meter: the life is as many counted hours long, the date of the limit lies where
 // the days do, and the week ahead is as the weeks were.

@@ -533,22 +533,6 @@ func (w *work) observations(l life, a axis) []forecast.Observation {
 	return out
 }
 
-// months are the run hours of a stretch of time in each month of the year,
-// January first.
-func (w *work) months(from, to time.Time) [12]float64 {
-	var out [12]float64
-	a := axis{loc: w.loc}
-	for t := from; t.Before(to); {
-		end := a.monthEnd(t)
-		if end.After(to) {
-			end = to
-		}
-		out[t.In(w.loc).Month()-1] += w.run.Hours(t, end)
-		t = end
-	}
-	return out
-}
-
 // kept is the number of readings of a finished life that priors are learnt from.
 const kept = 20
 
@@ -565,8 +549,8 @@ func (w *work) finished() []forecast.FinishedLife {
 			Obs: thin(w.observations(l, along)), EndX: along.plain(l.end), LimitPa: limit, Group: string(w.in.Bank),
 		}
 		f.EndX, f.ReachedLimit = reached(f.Obs, f.EndX, limit)
-		if f.ReachedLimit && w.site.LoadingAxis != plant.AxisAir {
-			w.out.LifeMonths = append(w.out.LifeMonths, w.months(l.start, w.run.After(l.start, f.EndX)))
+		if f.ReachedLimit {
+			w.out.LifeMonths = append(w.out.LifeMonths, along.months(along.when(f.EndX)))
 		}
 		if c := l.clean(); c != nil && !c.doubtful && c.fixed.Weight > 0.1 {
 			f.CleanPa = c.fixed.Pa

@@ -64,11 +64,11 @@ func (s Season) of(m time.Month) float64 {
 }
 
 // SeasonLife is a finished life as the season is learnt from: how its run
-// hours fell on the months. Lives of one group (bank) are taken to end at the
-// same dose.
+// hours, or at sites that count air moved its hours at design airflow, fell on
+// the months. Lives of one group (bank) are taken to end at the same dose.
 type SeasonLife struct {
 	Group string
-	Hours [12]float64 // run hours in each month, January first, over all years
+	Hours [12]float64 // in each month, January first, over all years
 }
 
 const (
