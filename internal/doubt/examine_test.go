@@ -164,6 +164,17 @@ func TestExamine(t *testing.T) {
 				all = append(all, w.doubtful...)
 				plain[i].doubtful = nil
 			}
+			for _, f := range found {
+				told := f.Code == doubt.Zero || strings.ContainsAny(f.Text, "0123456789") // a word stands for nought
+				if !told || f.Check == "" || len(f.Evidence) == 0 {
+					t.Errorf("%s without figures or what to check: %q %q %v", f.Code, f.Text, f.Check, f.Evidence)
+				}
+				for name, v := range f.Evidence {
+					if math.IsNaN(v) || math.IsInf(v, 0) {
+						t.Errorf("%s: %s is %v", f.Code, name, v)
+					}
+				}
+			}
 			if diff := cmp.Diff(plain, got, cmp.AllowUnexported(want{})); diff != "" {
 				t.Errorf("findings, want - got +:\n%s%+v", diff, found)
 			}
