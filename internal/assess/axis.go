@@ -193,8 +193,13 @@ func (w *work) eventsOf(a axis, obs []forecast.Observation, life forecast.Life) 
 			from = start // what it did to the life before is not this one's
 		}
 		ev := forecast.Event{FromX: a.plain(from), ToX: a.plain(until)}
-		life.Obs = obs
-		ev.Rate = forecast.EventRate(w.prior, life, ev)
+		// What those before it explain is not to be explained once more: two people tell
+		// of one smoke.
+		life.Obs = slices.Clone(obs)
+		for i := range life.Obs {
+			life.Obs[i].X = forecast.Dose(life.Obs[i].X, out)
+		}
+		ev.Rate = forecast.EventRate(w.prior, life, forecast.Event{FromX: forecast.Dose(ev.FromX, out), ToX: forecast.Dose(ev.ToX, out)})
 		out = append(out, ev)
 	}
 	return out

@@ -59,6 +59,27 @@ func TestToldEventIsNotTakenForUsualDust(t *testing.T) {
 	}
 }
 
+// Smoke that two people tell of came once: the second telling moves the limit by little.
+func TestEventToldTwiceCountsOnce(t *testing.T) {
+	smoky := func(d float64) float64 { return 60 + 0.35*(d+3*math.Max(0, math.Min(d, 70)-42)) } // four times the dust for four weeks
+	now := began.AddDate(0, 0, 113)
+	tell := func(seq int64, day int) entry.Entry {
+		until := began.AddDate(0, 0, day+28)
+		return entry.Entry{Seq: seq, Kind: entry.KindEvent, Place: "s", At: began.AddDate(0, 0, day), Body: entry.Event{What: "smoke", Until: &until}}
+	}
+	left := func(events ...entry.Entry) float64 {
+		a := assessed(oneBank(""), append(weekly(112, smoky, nil), events...), nil, now)
+		return a.Dates.Median.Sub(now).Hours() / 24
+	}
+	never, once, twice, later := left(), left(tell(90, 42)), left(tell(90, 42), tell(91, 42)), left(tell(90, 42), tell(91, 43))
+	t.Logf("days left: not told %.1f, once %.1f, twice %.1f, twice a day apart %.1f", never, once, twice, later)
+	for _, got := range []float64{twice, later} {
+		if math.Abs(got-once) > 0.5*(once-never) {
+			t.Errorf("not told of smoke %.1f days left, told once %.1f, twice %.1f", never, once, got)
+		}
+	}
+}
+
 // Where the coming months are dustier than the past ones, the limit comes
 // sooner; with a flat season nothing changes.
 func TestSeasonMovesDates(t *testing.T) {
